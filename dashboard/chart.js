@@ -16,7 +16,7 @@ import { edges, onsetBand, onsetName } from "./onset_band.js";
 import { rail } from "./rail.js";
 import { direction, linear, loadSpan, setbackSpan, ticks, Z_95 } from "./scales.js";
 import { behind } from "./state.js";
-import { goesByAnotherDay, isNamed } from "./words.js";
+import { goesByAnotherDay, isNamed } from "./answer_words.js";
 
 const TRIANGLES = "▶ coming forward\u2003◁ going back";
 const TRIANGLES_SHORT = "▶ forward\u2003◁ back";

@@ -4,7 +4,7 @@ import { look } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
 import { number } from "../format.js";
 import { asSentence } from "../trade_words.js";
-import { besideTheNumber, restsOn, toChooseFrom, withoutWindow } from "../words.js";
+import { besideTheNumber, restsOn, toChooseFrom, withoutWindow } from "../answer_words.js";
 import { chosenPanel } from "./decide/chosen.js";
 import { notSeen, tables, ways } from "./decide/evidence.js";
 import { helps } from "./decide/helps.js";

@@ -4,7 +4,9 @@ import { look, sendPlan } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
 import { field, gather, read, scatter, write } from "../form.js";
 import { number } from "../format.js";
-import { isNamed, planInWords, sentence } from "../words.js";
+import { isNamed } from "../answer_words.js";
+import { asSentence } from "../trade_words.js";
+import { planInWords } from "../words.js";
 import { takeWish } from "../wish.js";
 import { stopButton } from "./run/stop.js";
 
@@ -180,7 +182,7 @@ export function mount(root, store) {
     }
     const to = state.visit?.intake?.saddle.reference;
     setText(measured_to, to ? `Setback is measured to the ${to} of this client’s saddle.` : "");
-    setText(proof, state.calibration?.proof ? sentence(state.calibration.proof) : "");
+    setText(proof, state.calibration?.proof ? asSentence(state.calibration.proof) : "");
     setAttribute(prove, "hidden", !/not proved/.test(state.calibration?.proof ?? ""));
     setAttribute(seed.node, "hidden", order_of.input.value !== "shuffled");
     // An adaptive sweep chooses its own positions, and rides the first again at the end by itself.
@@ -193,7 +195,7 @@ export function mount(root, store) {
     setAttribute(climb, "class", next ? "main" : null);
     setAttribute(begin, "class", next ? null : "main");
     if (check) setText(climb, climbLabel(check));
-    setText(why, wish?.why ?? (range && !state.visit?.swept ? sentence(range.why) : ""));
+    setText(why, wish?.why ?? (range && !state.visit?.swept ? asSentence(range.why) : ""));
     stop.draw(state);
     bar.draw(jigTaken(state) || noLoads(state), state.sending !== null);
   });

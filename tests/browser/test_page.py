@@ -55,7 +55,7 @@ def test_the_slope_in_the_table_and_in_words_is_the_one_the_reasons_tell(run, me
     run.send()
 
     assert "forward of it 1.44 N/mm" in run.text(".table-host caption")
-    words = js("words.js", "m.chartInWords(a)", {"onset": told, "steps": [{}], "sweep": messages["sweep"]})
+    words = js("answer_words.js", "m.chartInWords(a)", {"onset": told, "steps": [{}], "sweep": messages["sweep"]})
     assert "rises by 1.44\u00a0N/mm" in words
 
 

@@ -9,11 +9,12 @@ STATE = "a.reduce((state, message) => s.reduce(state, message), s.initial)"
 
 @pytest.fixture
 def words(js):
-    """words(expression, messages): an expression of words.js, `state` being the state after the messages."""
+    """words(expression, messages): an expression of both files of words, `state` being the state after the messages."""
 
     def value(expression, messages):
-        code = f"(async () => {{ const s = await import('/state.js'); const state = {STATE}; return {expression}; }})()"
-        return js("words.js", code, messages)
+        both = "const m = {...await import('/words.js'), ...await import('/answer_words.js')}"
+        state = f"const s = await import('/state.js'); const state = {STATE}"
+        return js("state.js", f"(async () => {{ {both}; {state}; return {expression}; }})()", messages)
 
     return value
 
@@ -274,7 +275,7 @@ def test_pain_asks_to_stop_and_a_plain_pause_does_not(words, messages):
     [("light-throughout", "further forward"), ("loaded-throughout", "further back"), ("undecided", "more positions")],
 )
 def test_without_a_window_the_page_says_what_would_find_one(js, verdict, todo):
-    assert todo in js("words.js", "m.withoutWindow(a)", {"verdict": verdict, "validity": [], "cures": []})
+    assert todo in js("answer_words.js", "m.withoutWindow(a)", {"verdict": verdict, "validity": [], "cures": []})
 
 
 @pytest.mark.parametrize(
@@ -282,7 +283,7 @@ def test_without_a_window_the_page_says_what_would_find_one(js, verdict, todo):
     [([57.0, 67.0], "from 57 back to 67 mm."), ([79.7, 80.0], "80 mm, the rearmost place ridden.")],
 )
 def test_the_window_is_named_from_its_front_or_as_the_one_place_it_is(js, window_mm, where):
-    said = js("words.js", "m.toChooseFrom(a)", window_mm)
+    said = js("answer_words.js", "m.toChooseFrom(a)", window_mm)
 
     assert said == f"To choose from: {where} A limit for coming forward, not a target for going back."
 
@@ -293,7 +294,7 @@ def test_what_to_do_is_told_in_the_daemons_order(js, words, messages):
 
     validity = [one("hips", "keep the seat bones there", True), one("habit", "shuffle", False)]
     cures = ["fix 'hands right'", "keep the seat bones there", "shuffle"]
-    said = js("words.js", "m.withoutWindow(a)", {"verdict": "undecided", "validity": validity, "cures": cures})
+    said = js("answer_words.js", "m.withoutWindow(a)", {"verdict": "undecided", "validity": validity, "cures": cures})
 
     assert said == "No window: no onset is named. Fix 'hands right'. Keep the seat bones there."
 
@@ -305,7 +306,7 @@ def test_what_to_do_is_told_in_the_daemons_order(js, words, messages):
     detail = words("m.instruction(state)", [*ended, answer])["detail"]
     assert detail.endswith("Keep the seat bones there.")
     assert "narrow" not in detail
-    chances = js("words.js", "m.chances(a)", answer)
+    chances = js("answer_words.js", "m.chances(a)", answer)
     assert chances.startswith("By the loads alone, which cannot be relied on here: onset")
 
 
@@ -329,12 +330,12 @@ def test_a_cure_is_told_once_among_the_reasons_and_not_where_it_is_said_beside_t
     undecided = {"verdict": "undecided", "onset_mm": None, "interval_95_mm": None, "suggested_setback_mm": None}
     onset = {**messages["onset"], **undecided, "validity": validity, "reasons": [*why, "something else"]}
 
-    assert js("words.js", "m.reasons(a)", onset)[1:] == [
+    assert js("answer_words.js", "m.reasons(a)", onset)[1:] == [
         "Fatigue was wrong: rest, and ride the sweep again.",
         "Visits was wrong.",
         "Something else.",
     ]
-    beside = js("words.js", "m.reasons(a, 'Rest, and ride the sweep again.')", onset)
+    beside = js("answer_words.js", "m.reasons(a, 'Rest, and ride the sweep again.')", onset)
     assert beside[1:] == ["Fatigue was wrong.", "Visits was wrong.", "Something else."]
 
 

@@ -240,7 +240,7 @@ def test_every_exception_is_still_needed():
     [
         ("words.js", "MISPLACED_MM", [MISPLACED_MM]),
         ("words.js", "FEET_SHARE", [*FEET_SHARE]),
-        ("words.js", "FEWEST_POSITIONS", [FEWEST_POSITIONS]),
+        ("answer_words.js", "FEWEST_POSITIONS", [FEWEST_POSITIONS]),
         ("scales.js", "Z_95", [Z_95]),
     ],
 )

@@ -7,7 +7,7 @@ import { el, svg } from "../../dom.js";
 import { millimetres, newtonsFine, number, range } from "../../format.js";
 import { bandKey, edges, onsetBand, onsetName } from "../../onset_band.js";
 import { linear, ticks, Z_95 } from "../../scales.js";
-import { isNamed } from "../../words.js";
+import { isNamed } from "../../answer_words.js";
 
 /** Distinguished by mark and dash, not by colour alone. */
 const MARKS = ["M-5,0A5,5 0 1 0 5,0A5,5 0 1 0 -5,0Z", "M-5,-5H5V5H-5Z", "M0,-6L6,5H-6Z", "M0,-6L6,0L0,6L-6,0Z"];

@@ -2,7 +2,7 @@
 import { el } from "../../dom.js";
 import { number, withMinus } from "../../format.js";
 import { asSentence } from "../../trade_words.js";
-import { reasonsBesideTests } from "../../words.js";
+import { reasonsBesideTests } from "../../answer_words.js";
 import { withCalibrationInUse } from "./recalibrated.js";
 import { confounderTable, placeTable, sideTable, signTable, stepTable, sweepTable, validityTable } from "./tables.js";
 

@@ -2,7 +2,7 @@
 import { el } from "../../dom.js";
 import { MISSING, millimetres, number, percent, range, withMinus } from "../../format.js";
 import { Z_95 } from "../../scales.js";
-import { saysCure } from "../../words.js";
+import { saysCure } from "../../answer_words.js";
 
 function table(
   /** @type {string} */ caption,

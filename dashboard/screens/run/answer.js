@@ -16,7 +16,9 @@ import {
 import { bandKey } from "../../onset_band.js";
 import { Z_95 } from "../../scales.js";
 import { stepPoints } from "../../step_points.js";
-import { besideTheNumber, chances, chartInWords, FORWARD_LIMIT, headline, instruction, isNamed, reasons, sentence, suggestedName } from "../../words.js";
+import { besideTheNumber, chances, chartInWords, FORWARD_LIMIT, headline, isNamed, reasons, suggestedName } from "../../answer_words.js";
+import { asSentence } from "../../trade_words.js";
+import { instruction } from "../../words.js";
 
 /** @typedef {import("../../state.js").State} State @typedef {import("../../store.js").Store} Store */
 
@@ -133,13 +135,13 @@ function suggested({ suggested_setback_mm, onset_mm }, sweep) {
 
 /** What the remaining minutes can still find, from the scatter of the steps so far. */
 function outlookInWords(/** @type {Sweep} */ sweep) {
-  return sweep?.outlook ? sentence(sweep.outlook.sentence) : "";
+  return sweep?.outlook ? asSentence(sweep.outlook.sentence) : "";
 }
 
 function reasonLines(/** @type {State} */ state) {
   const { onset, sweep } = state;
   const help = isNamed(onset) ? [] : (sweep?.outlook?.would_help ?? []);
-  const more = help.length ? [el("ul", {}, ...help.map((each) => el("li", {}, sentence(each))))] : [];
+  const more = help.length ? [el("ul", {}, ...help.map((each) => el("li", {}, asSentence(each))))] : [];
   if (!onset) return more;
   const limit = onset.verdict === "onset" ? [el("p", { class: "limit" }, FORWARD_LIMIT)] : [];
   return [el("ul", {}, ...reasons(onset, `${instruction(state).detail} ${besideTheNumber(onset)}`).map((reason) => el("li", {}, reason))), el("p", {}, chances(onset)), ...limit, ...more];
