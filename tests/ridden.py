@@ -1,5 +1,6 @@
 """A whole sweep as items: what a made-up rider's board and power sensor send, and what the fitter does."""
 
+import dataclasses
 import itertools
 
 import numpy as np
@@ -8,6 +9,7 @@ from daq.items import FITTER, SWEEP_BEGUN, Event, Hello, Notification
 from daq.jig import beginning
 from daq.measure.calibration import CalibratedChannel, Calibration
 from daq.pipeline import Pipeline
+from daq.ride import Ride
 from daq.rig import parse_rig
 from daq.sweep.plan import Plan
 from daq.values import Samples, Status, cut
@@ -77,3 +79,18 @@ def outputs_of(items):
 
 def kept(outputs, *kinds):
     return [output for output in outputs if isinstance(output, kinds)]
+
+
+def fed(items, ride=None):
+    """What came of the items, and the ride."""
+    ride = ride or Ride(RIG, CALIBRATION)
+    return [output for item in items for output in ride.feed(item)], ride
+
+
+def with_one_more_position():
+    """A ridden sweep whose plan is not done yet."""
+    longer = dataclasses.replace(PLAN, positions_mm=(*PLAN.positions_mm, 80.0))
+    items = ridden(pieces=RATE_HZ)
+    content = {**items[1].content, "plan": dataclasses.asdict(longer)}
+    items[1] = dataclasses.replace(items[1], content=content)
+    return items

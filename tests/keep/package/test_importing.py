@@ -16,17 +16,12 @@ import pytest
 from daq.keep.bounded import MIB, Refused
 from daq.keep.errors import StoreDamaged
 from daq.keep.package import batches as bounds
-from daq.keep.package.batches import batches, column_names
-from daq.keep.package.cells import harmless_cell, plain_cell
+from daq.keep.package.batches import batches
 from daq.keep.package.datapackage import read_package
 from daq.keep.package.export import export
 from daq.keep.package.importing import import_sweep
-from daq.keep.package.parquet_pages import unpacked_bytes
-from daq.keep.package.tables import Field, Table, read_table, write_table
 from daq.keep.store import Store
 from tests.keep.sweeps import computed, stored
-
-FORMS = ("parquet", "csv.gz")
 
 
 @pytest.fixture
@@ -239,75 +234,6 @@ def test_a_gzip_bomb_is_unpacked_no_further_than_its_size_accounts_for(made, tmp
         imported(made, tmp_path)
 
 
-@pytest.mark.parametrize(
-    ("columns", "options", "said"),
-    [
-        ({"a": [0] * 200_000}, {}, "200000 rows; expected at most"),
-        ({"a": ["x" * 10_000] * 9000}, {}, r"expected at most .* of text, got more"),
-        ({"a": ["x" * 4 * MIB, "y"]}, {"use_dictionary": False}, "unpacks to more than 50 times its size"),
-        ({"a": ["x" * 40 * MIB]}, {"use_dictionary": False}, "a page of 4194.* bytes, at most 33554432 expected"),
-        ({f"a{i}": [0] for i in range(200)}, {}, "200 columns in 1 row groups; expected fewer"),
-        ({"a": [0] * 1025}, {"row_group_size": 1}, "1 columns in 1025 row groups; expected fewer"),
-        ({"x" * 5 * MIB: [0]}, {}, r"a footer of .* MiB; expected at most 4 MiB"),
-        ({"a": [[1]]}, {}, "expected columns of numbers, text and truth values, got list"),
-    ],
-)
-def test_a_parquet_bomb_is_refused_before_memory_is_taken_for_it(tmp_path, monkeypatch, columns, options, said):
-    path = tmp_path / "t.parquet"
-    parquet.write_table(arrow.table(columns), path, compression="zstd", **options)
-    monkeypatch.setattr(bounds, "MOST_UNPACKED", (1 * MIB if "unpacks" in said else 256 * MIB, 50))
-    before = arrow.total_allocated_bytes()
-
-    with pytest.raises(Refused, match=said):
-        list(batches(path))
-    assert arrow.default_memory_pool().bytes_allocated() - before < 8 * MIB
-
-
-@pytest.mark.parametrize("read", [column_names, lambda path: list(batches(path))])
-def test_a_parquet_file_that_is_none_is_refused_whatever_its_length(tmp_path, read):
-    path = tmp_path / "t.parquet"
-    path.write_bytes(b"PAR")
-    with pytest.raises(ValueError, match=r"footer|Parquet"):
-        read(path)
-    os.truncate(path, bounds.MOST_FILE_BYTES + 1)
-    with pytest.raises(Refused, match="expected at most 1 GiB"):
-        read(path)
-
-
-def test_a_footer_that_makes_its_pages_small_deceives_nobody(tmp_path):
-    path = tmp_path / "t.parquet"
-    parquet.write_table(arrow.table({"a": ["x" * 40 * MIB]}), path, compression="zstd", use_dictionary=False)
-
-    class Small:
-        num_row_groups = num_columns = 1
-
-        def row_group(self, _):
-            return self
-
-        def column(self, _):
-            return self
-
-        dictionary_page_offset, data_page_offset, path_in_schema = None, 4, "a"
-        total_compressed_size = parquet.ParquetFile(path).metadata.row_group(0).column(0).total_compressed_size
-        total_uncompressed_size = 10
-
-    with path.open("rb") as file, pytest.raises(ValueError, match=r"a page of 4194\d+ bytes"):
-        unpacked_bytes(file, Small(), most_page=MIB)
-
-
-def test_the_pages_of_a_sound_file_add_up_to_what_its_footer_says(packages):
-    for path in packages["parquet"].glob("*.parquet"):
-        metadata = parquet.ParquetFile(path).metadata
-        told = sum(
-            metadata.row_group(g).column(c).total_uncompressed_size
-            for g in range(metadata.num_row_groups)
-            for c in range(metadata.num_columns)
-        )
-        with path.open("rb") as file:
-            pages = unpacked_bytes(file, metadata, most_page=32 * MIB)
-        assert 0 <= pages <= told  # the footer counts the headers too
-
-
 def listing(**changed):
     return lambda descriptor: descriptor["resources"][0].update(changed)
 
@@ -379,60 +305,6 @@ def test_links_in_a_circle_are_refused(made):
 
     with pytest.raises(StoreDamaged, match="is missing"):
         read_package(made)
-
-
-TEXTS = [
-    "=1+1",
-    "+49",
-    "-cmd|'/c calc'!A0",
-    "@SUM(A1)",
-    "\tx",
-    "\rx",
-    "\nx",
-    "＝1",
-    "＋1",
-    "－1",
-    "＠x",
-    "'quoted",
-    "''",
-    "plain",
-    "7",
-    "",
-    "a=b",
-]
-
-
-@pytest.mark.parametrize("text", TEXTS)
-def test_text_that_a_spreadsheet_would_compute_is_harmless_and_comes_back(text):
-    cell = harmless_cell(text)
-
-    assert not cell.startswith(("=", "+", "-", "@", "\t", "\r", "\n", *"＝＋－＠"))  # OWASP, CSV Injection
-    assert plain_cell(cell) == text
-
-
-@pytest.mark.parametrize("form", FORMS)
-def test_a_written_table_comes_back_and_numbers_are_as_they_were(tmp_path, form):
-    fields = (Field("text", "string", "t"), Field("number", "number", "n"))
-    numbers = [-float(i) for i in range(len(TEXTS))]
-    path = write_table(Table("t", "t", fields, (TEXTS, numbers)), tmp_path, form)
-
-    read = read_table(tmp_path, "t")
-    assert [one or "" for one in read["text"]] == TEXTS
-    assert [float(one) for one in read["number"]] == numbers
-    assert path.stat().st_mode & 0o777 == 0o600
-    if form == "csv.gz":
-        rows = list(csv.reader(io.StringIO(gzip.decompress(path.read_bytes()).decode(), newline="")))
-        assert rows[1] == ["'=1+1", "-0.0"]
-        assert rows[2][1] == "-1.0"
-
-
-@pytest.mark.parametrize("form", FORMS)
-def test_a_table_without_rows_comes_back_as_one(tmp_path, form):
-    """As the notifications of a jig without a power sensor are."""
-    fields = (Field("at_us", "integer", ""), Field("n", "number", ""), Field("who", "string", ""))
-    write_table(Table("none", "", fields, ([], [], [])), tmp_path, form)
-
-    assert read_table(tmp_path, "none") == {"at_us": [], "n": [], "who": []}
 
 
 def test_an_export_is_its_owners_alone_whatever_the_umask(store, tmp_path):

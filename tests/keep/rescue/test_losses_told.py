@@ -10,14 +10,12 @@ from daq.keep.again.recompute import recompute_stored
 from daq.keep.clients import people
 from daq.keep.clients.forgetting import forget
 from daq.keep.rescue.found_rows import found_in
-from daq.keep.rescue.index_rows import INDICES, listed
 from daq.keep.rescue.pages import Pages
 from daq.keep.rescue.salvage import salvage
 from daq.keep.store import Store
 from daq.keep.store.verify import verify
 from tests.faults import rescue
 from tests.faults.rescue import harm, make
-from tests.keep.jig import begin
 
 SWEEPS = 5
 """Four of one session and one of the next."""
@@ -57,6 +55,16 @@ def zero_rows(path, first, last):
         content[(page - 1) * size : page * size] = bytes(size)
     path.write_bytes(content)
     return told
+
+
+def write_over(path, table, number, *, by):
+    """The page of row `by` lies also where the page of row `number` was."""
+    with Pages(path) as pages:
+        places = found_in(pages).places[table]
+        content, size = bytearray(path.read_bytes()), pages.size
+    (gone, _), (other, _) = places[number], places[by]
+    content[(gone - 1) * size : gone * size] = content[(other - 1) * size : other * size]
+    path.write_bytes(content)
 
 
 def salvaged(path):
@@ -305,12 +313,7 @@ def test_a_page_of_zeros_that_others_lead_to_is_lost_though_the_list_of_free_one
 def test_a_page_that_another_was_written_over_is_lost_though_every_page_is_sound(path, indices):
     if not indices:
         unlist_indices(path)
-    with Pages(path) as pages:
-        places = found_in(pages).places["chunks"]
-        content = bytearray(path.read_bytes())
-    (one, _), (other, _) = places[30], places[200]
-    content[(one - 1) * 4096 : one * 4096] = content[(other - 1) * 4096 : other * 4096]
-    path.write_bytes(content)
+    write_over(path, "chunks", 30, by=200)
     found, losses = salvaged(path)
 
     assert "1 pages are copies of others; what should be there is lost" in found.problems
@@ -321,12 +324,7 @@ def test_a_page_that_another_was_written_over_is_lost_though_every_page_is_sound
 def test_the_page_of_what_was_received_last_may_have_been_written_over(path):
     """No number follows, and no index tells."""
     unlist_indices(path)
-    with Pages(path) as pages:
-        places = found_in(pages).places["notifications"]
-        content = bytearray(path.read_bytes())
-    (last, _), (other, _) = places[350], places[100]
-    content[(last - 1) * 4096 : last * 4096] = content[(other - 1) * 4096 : other * 4096]
-    path.write_bytes(content)
+    write_over(path, "notifications", 350, by=100)
     _, losses = salvaged(path)
 
     assert [sum("sensors" in phrase for phrase in losses[number]) for number in range(1, 5)] == [0, 0, 0, 0]
@@ -387,73 +385,3 @@ def test_a_table_that_has_twins_is_not_said_to_be_read_from_its_pages_when_it_wa
         "the table 'visits' is missing from the file: 2 rows were found on its pages; there may have been more, gaps "
         "between them are told below",
     )
-
-
-@pytest.mark.parametrize("rows", [0, 1, 3000])
-def test_an_index_lists_the_rows_sqlite_lists(tmp_path, rows):
-    """By its own query; the largest has pages above others."""
-    path = tmp_path / "store.sqlite"
-    with Store.open(path) as store:
-        session_id = begin(store)
-        store.put(session_id, [Notification(1000 * i, "power", "2a63", b"x") for i in range(rows)])
-    db = sqlite3.connect(path)
-    expected = {row[0]: row[1:] for row in db.execute("SELECT id, session_id, received_us FROM notifications")}
-    db.close()
-
-    assert len(expected) == rows
-    with Pages(path) as pages:
-        root = found_in(pages).roots["notifications_by_time"]
-        assert listed(pages, "notifications", root, expected) == expected
-        assert listed(pages, "notifications", root, {*expected, 9999}) is None, "a row it lacks: not of this state"
-        assert listed(pages, "notifications", None, ()) is None
-        assert listed(pages, "chunks", root, ()) == (None if rows else {}), "records of another index"
-
-
-def test_an_index_with_a_page_that_is_damaged_tells_nothing(path):
-    with Pages(path) as pages:
-        found = found_in(pages)
-        root = found.roots[INDICES["chunks"][0]]
-        content = bytearray(path.read_bytes())
-        child = int.from_bytes(pages.page(root)[8:12], "big")
-    for at in (root, child):
-        harmed = bytearray(content)
-        harmed[(at - 1) * 4096 : (at - 1) * 4096 + 60] = bytes(60)
-        path.write_bytes(harmed)
-        with Pages(path) as pages:
-            assert listed(pages, "chunks", root, found.places["chunks"]) is None
-
-
-def test_an_index_out_of_order_tells_nothing(tmp_path):
-    path = tmp_path / "store.sqlite"
-    with Store.open(path) as store:
-        store.put(begin(store), [Notification(1000 * i, "power", "2a63", b"x") for i in range(10)])
-    content = bytearray(path.read_bytes())
-    with Pages(path) as pages:
-        found = found_in(pages)
-        root = found.roots["notifications_by_time"]
-        assert len(listed(pages, "notifications", root, ())) == 10
-    at = (root - 1) * 4096 + 8  # the places of its cells
-    content[at : at + 4] = content[at + 2 : at + 4] + content[at : at + 2]
-    path.write_bytes(content)
-
-    with Pages(path) as pages:
-        assert listed(pages, "notifications", root, ()) is None
-
-
-@pytest.mark.timeout(10)
-def test_pages_of_an_index_that_name_each_other_again_and_again_are_read_once(tmp_path):
-    """Ten inner pages, each of which names the next one three hundred times: 300^9 ways to the last."""
-    path = tmp_path / "store.sqlite"
-    first, depth, cells = 2, 10, 300
-    pages = [bytes(4096)]
-    for level in range(depth):
-        place = 4096 - 12
-        cell = (first + level + 1).to_bytes(4, "big") + bytes([7, 4, 1, 1, 1, 5, 5, 5])  # and a record of three numbers
-        head = bytes([0x02, 0, 0]) + cells.to_bytes(2, "big") + place.to_bytes(2, "big") + bytes(1)
-        head += (first + level + 1).to_bytes(4, "big") + place.to_bytes(2, "big") * cells
-        pages.append(head + bytes(place - len(head)) + cell)
-    pages.append(bytes([0x0A]) + bytes(4095))
-    path.write_bytes(b"".join(pages))
-
-    with Pages(path) as damaged:
-        assert listed(damaged, "notifications", first, ()) is None

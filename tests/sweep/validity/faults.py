@@ -3,8 +3,9 @@
 from dataclasses import replace
 
 from daq.sweep.validity.conditions import Fault
-from daq.values import NAN
-from tests.sweep.validity.sweeps import ON_THE_JIG, ONE_WAY, OUT_AND_BACK, ride, sliding, with_bar, with_tilt
+from daq.sweep.validity.judged import judged
+from daq.values import NAN, Result
+from tests.sweep.validity.sweeps import ON_THE_JIG, ONE_WAY, OUT_AND_BACK, answer, ride, sliding, with_bar, with_tilt
 
 SHAM = (*OUT_AND_BACK[:4], *OUT_AND_BACK[3:])
 TWICE = (*OUT_AND_BACK, *OUT_AND_BACK)
@@ -41,3 +42,9 @@ ALONE = {
     "visits": (ride(order=TWICE, between_n=8.0), ON_THE_JIG),
 }
 """A sweep that this test catches, whatever others say of it."""
+
+
+def failing(steps, conditions=ON_THE_JIG, **of_answer):
+    """Which tests fail, and what is left of the answer."""
+    found = judged(answer(**of_answer), steps, conditions)
+    return {one.test for one in found.validity if one.result is Result.FAILED}, found
