@@ -198,7 +198,7 @@ def test_of_all_sweeps_those_of_clients_who_have_not_agreed_are_left_out(tmp_pat
         agreed, silent = people.add_client(made), people.add_client(made)
         people.set_consent(made, agreed.id, "research", True)
         ids = [stored(made, client_id=client.id, simulated=False) for client in (agreed, silent)]
-        made.begin_sweep(1, from_us=0, plan={}, rider={}, gradient_pct=0, calibration={}, client_id=agreed.id)
+        made.begin_sweep(2, from_us=0, plan={}, rider={}, gradient_pct=0, calibration={}, client_id=agreed.id)
         with Store.open(path, write=False) as beside:
             _, while_ridden = exportable(beside, "research")
             alone, (refused,) = permitted(beside, [3], "client")

@@ -37,7 +37,7 @@ def exportable(store: Store, purpose: Purpose) -> tuple[list[int], list[LeftOut]
             raise ExportRefused(f"sweep {sweep.id} was cut off; name it by its number to export what there is")
         refuse_unless_agreed(store, sweep, purpose)
 
-    return _sorted([(one.id, partial(refuse, one)) for one in sweeps], left_out)
+    return _told_apart([(one.id, partial(refuse, one)) for one in sweeps], left_out)
 
 
 def permitted(store: Store, sweep_ids: Iterable[int], purpose: Purpose) -> tuple[list[int], list[LeftOut]]:
@@ -49,10 +49,10 @@ def permitted(store: Store, sweep_ids: Iterable[int], purpose: Purpose) -> tuple
         refuse_while_ridden(store, sweep)
         refuse_unless_agreed(store, sweep, purpose)
 
-    return _sorted([(one, partial(refuse, one)) for one in dict.fromkeys(sweep_ids)], [])
+    return _told_apart([(one, partial(refuse, one)) for one in dict.fromkeys(sweep_ids)], [])
 
 
-def _sorted(
+def _told_apart(
     asked: Iterable[tuple[int, Callable[[], None]]], left_out: list[LeftOut]
 ) -> tuple[list[int], list[LeftOut]]:
     ids = []
@@ -67,8 +67,16 @@ def _sorted(
 
 def refuse_while_ridden(store: Store, sweep: SweepRecord) -> None:
     """Raises ExportRefused while a daemon records the sweep: half of it would be exported, and stay so."""
-    if sweep.to_us is None and sweep.id == max(one.id for one in store.sweeps()) and is_held(store.path):
+    if sweep.to_us is None and _is_newest(store, sweep) and is_held(store.path):
         raise ExportRefused(f"sweep {sweep.id} is being ridden: export it when it has ended")
+
+
+def _is_newest(store: Store, sweep: SweepRecord) -> bool:
+    """Of the newest session, which has not ended: any other sweep without an end was cut off."""
+    sessions = store.sessions(damaged=lambda _: None)
+    newest = max(one.id for one in store.sweeps(damaged=lambda _: None))
+    running = bool(sessions) and sessions[-1].ended_us is None and sessions[-1].id == sweep.session_id
+    return running and sweep.id == newest
 
 
 def refuse_unless_agreed(store: Store, sweep: SweepRecord, purpose: Purpose) -> None:

@@ -47,7 +47,7 @@ def take_lock(store: Path) -> int:
 
 
 def is_held(store: Path) -> bool:
-    """Whether a process writes to this store now."""
+    """Whether a process writes to this store now. It asks by taking the lock and letting go of it at once."""
     try:
         os.close(take_lock(store))
     except StoreBusy:

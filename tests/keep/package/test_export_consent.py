@@ -10,8 +10,9 @@ from daq.items import Event, Hello
 from daq.keep.clients import people
 from daq.keep.clients.forgetting import forget
 from daq.keep.package.export import export
-from daq.keep.package.permission import ExportRefused
+from daq.keep.package.permission import ExportRefused, exportable, permitted
 from daq.keep.package.tables import read_table
+from tests.keep.jig import begin
 from tests.keep.sweeps import computed, stored
 
 
@@ -27,6 +28,38 @@ def test_without_consent_to_research_a_real_riders_sweep_stays(store, tmp_path):
     assert client.pseudonym.lower() in made.name
     with pytest.raises(ExportRefused, match="belongs to no client"):
         export(store, [stored(store, simulated=False)], tmp_path / "out", computed)
+
+
+def cut_off(store):
+    """A sweep without an end, and what is said of it if it is named; the store is open for writing all the time."""
+    sweep_id = store.begin_sweep(1, from_us=0, plan={}, rider={}, gradient_pct=0, calibration={}, client_id=None)
+    return sweep_id, lambda: [str(one) for one in permitted(store, [sweep_id], "client")[1]]
+
+
+def test_only_the_newest_sweep_of_a_session_that_goes_on_is_being_ridden(store):
+    stored(store)
+    sweep_id, said = cut_off(store)
+    assert said() == [f"sweep {sweep_id} is being ridden: export it when it has ended"]
+
+    begin(store)  # of a daemon or a bench started after it was cut off
+    assert said() == []
+
+
+def test_a_sweep_of_a_session_that_has_ended_is_not_being_ridden(store):
+    stored(store)
+    _, said = cut_off(store)
+    store.end_session(1, ended_us=9_000_000)
+    assert said() == []
+
+
+def test_a_damaged_sweep_hides_none_that_is_being_ridden(store):
+    damaged = stored(store)
+    sweep_id, said = cut_off(store)
+    with store.writing() as db:
+        db.execute("UPDATE sweeps SET plan = '{}' WHERE id = ?", (damaged,))
+        db.execute("DELETE FROM twins")
+    assert said() == [f"sweep {sweep_id} is being ridden: export it when it has ended"]
+    assert len(exportable(store, "client")[1]) == 2
 
 
 @pytest.mark.parametrize(
