@@ -99,10 +99,11 @@ def export(
     targets = {one: folder / _sweep_name(store, store.sweep(one), is_coarse) for one in sweep_ids}
 
     def write(sweep_id: int, target: Path) -> Path:
-        if purpose == "client":  # before the sweep: an export that is killed must not pass for one for research
-            write_text(folder / FOR_CLIENT, "With everything typed about the client: for them, not for research.\n")
         return _export_one(store, sweep_id, target, manner)
 
+    if purpose == "client" and not (folder / FOR_CLIENT).exists():
+        make_folder(folder)  # before any sweep: an export that is killed must not pass for one for research
+        write_text(folder / FOR_CLIENT, "With everything typed about the client: for them, not for research.\n")
     for target in targets.values():
         if with_c3d and target.exists() and not (target / c3d_file.NAME).exists():
             missing = f"{target.name}/{c3d_file.NAME}"

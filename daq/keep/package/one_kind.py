@@ -65,6 +65,29 @@ BIDS = Kind(
 
 def refuse_mixed(folder: Path, kind: Kind, *, is_coarse: bool, for_client: bool) -> None:
     """Raises FolderTaken unless an export of this kind, coarseness and purpose may begin in the folder or go on."""
+    _refuse_another_kind(folder, kind)
+    is_theirs, dates = (folder / FOR_CLIENT).exists(), _dates(folder, kind)
+    if is_theirs and not for_client:
+        raise FolderTaken(f"{folder} is for a client: it takes what was typed about them; give another folder")
+    if for_client and not is_theirs and dates:
+        raise FolderTaken(
+            f"{folder} holds sweeps that are not for the client, and the same sweep would be left as it is: give "
+            "another folder"
+        )
+    months = {len(date) == MONTH_DIGITS for date in dates}
+    if is_coarse and False in months:
+        raise FolderTaken(
+            f"{folder} holds sweeps with their days, and beside them a coarse one hides nothing: give the coarse "
+            "export another folder"
+        )
+    if not is_coarse and True in months:
+        raise FolderTaken(
+            f"{folder} holds a coarse export, and a sweep with its day beside it would undo that: add --coarse, or "
+            "give the export another folder"
+        )
+
+
+def _refuse_another_kind(folder: Path, kind: Kind) -> None:
     if (folder / CLIENT).exists():
         raise FolderTaken(f"{folder} was handed over to a client, whose name is in it: give the export another folder")
     for other in (PACKAGE, BIDS):
@@ -79,21 +102,6 @@ def refuse_mixed(folder: Path, kind: Kind, *, is_coarse: bool, for_client: bool)
                     f"{folder} has a {name} that is of no {kind.what[2:]} made here and would be overwritten: give the "
                     "export another folder"
                 )
-    is_theirs = (folder / FOR_CLIENT).exists()
-    if is_theirs is not for_client and _dates(folder, kind):
-        holds = "sweeps with what was typed about the client" if is_theirs else "sweeps that are not for the client"
-        raise FolderTaken(f"{folder} holds {holds}, and the same sweep would be left as it is: give another folder")
-    months = {len(date) == MONTH_DIGITS for date in _dates(folder, kind)}
-    if is_coarse and False in months:
-        raise FolderTaken(
-            f"{folder} holds sweeps with their days, and beside them a coarse one hides nothing: give the coarse "
-            "export another folder"
-        )
-    if not is_coarse and True in months:
-        raise FolderTaken(
-            f"{folder} holds a coarse export, and a sweep with its day beside it would undo that: add --coarse, or "
-            "give the export another folder"
-        )
 
 
 def refuse_results_in(out: Path, archive: Path, own_name: str) -> None:

@@ -120,6 +120,21 @@ def test_what_was_typed_about_a_client_stays_out_of_a_folder_for_research(store,
     export(store, [sweep_id], tmp_path / "x", computed, purpose=first)
 
 
+def test_a_stopped_export_for_a_client_keeps_its_folder_for_them(store, tmp_path):
+    """Also before its first sweep: the next one would be taken for one that may be published."""
+
+    def stopped(*_):
+        raise Stopped
+
+    sweep_id = stored(store)
+    with pytest.raises(Stopped):
+        export(store, [sweep_id], tmp_path / "x", stopped, purpose="client")
+
+    with pytest.raises(FolderTaken, match="is for a client"):
+        export(store, [sweep_id], tmp_path / "x", computed)
+    assert export(store, [sweep_id], tmp_path / "x", computed, purpose="client")
+
+
 def test_no_export_goes_into_what_was_handed_over_to_a_client(store, tmp_path):
     """The name is in that folder: whoever gets the export would get it."""
     client = people.add_client(store, name="Ada Quill")
