@@ -24,9 +24,9 @@ def copied_sweeps(pages: Pages, root: int | None) -> list[tuple[int, int]] | Non
         rows = list(records(pages, root, DEEPEST, set()))
     except NoRecord:
         return None
-    found = [(copy_id, sweep_id) for copy_id, sweep_id, *_ in rows]
     if not all(map(_as_written, rows)):
         return None
+    found = [(copy_id, sweep_id) for copy_id, sweep_id, *_ in rows]
     return None if any(b <= a for a, b in itertools.pairwise(found)) else found
 
 

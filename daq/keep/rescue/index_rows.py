@@ -11,15 +11,13 @@ import itertools
 from collections.abc import Collection, Iterator
 from typing import Any, TypeAlias
 
-from daq.keep.rescue.pages import Pages
+from daq.keep.rescue.pages import INNER_OF_INDEX, LEAF_OF_INDEX, Pages
 from daq.keep.rescue.sqlite_rows import NoRecord, cell_places, children_of, index_cell_at
 
 INDICES = {"chunks": ("chunks_by_time", 5), "notifications": ("notifications_by_time", 3)}
 """By table: the index that tells its rows' sessions and times, and how many whole numbers its records have."""
 DEEPEST = 20
 """SQLite's own limit of a b-tree's depth (btreeInt.h, BTCURSOR_MAX_DEPTH; from memory)."""
-INNER, LEAF = 0x02, 0x0A
-"""The first byte of an index's pages."""
 
 Listed: TypeAlias = dict[int, tuple[int, ...]]
 """By a row's number: what its index has of it, in the order of the index's columns."""
@@ -47,10 +45,11 @@ def records(pages: Pages, number: int, deepest: int, seen: set[int]) -> Iterator
     damaged pages may name one page a hundred times on every level.
     """
     page = pages.page(number)
-    if len(page) < pages.size or number < 2 or page[0] not in (INNER, LEAF) or not deepest or number in seen:
+    is_of_index = len(page) == pages.size and page[0] in (INNER_OF_INDEX, LEAF_OF_INDEX)
+    if not is_of_index or number < 2 or not deepest or number in seen:
         raise NoRecord("no page of an index")
     seen.add(number)
-    inner = page[0] == INNER
+    inner = page[0] == INNER_OF_INDEX
     places = cell_places(page, False, inner=inner)
     for i, child in enumerate(children_of(page, places) if inner else itertools.repeat(0, len(places) + 1)):
         if inner:

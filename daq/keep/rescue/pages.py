@@ -12,13 +12,14 @@ from pathlib import Path
 from daq.keep.bounded import open_plain, read_bytes
 from daq.keep.file_bytes import FileBytes
 from daq.keep.rescue.log_pages import read_log_pages
-from daq.keep.store.log import PAGE_SIZES, USUAL_SIZE
+from daq.keep.store.log import PAGE_SIZES, USUAL_SIZE, log_of
 
 HEADER_BYTES = 100
 MAGIC = b"SQLite format 3\0"
 LEAF, LEAF_OF_INDEX = 0x0D, 0x0A
 """The first byte of a page with rows of a table, and with records of an index."""
-INNER = (0x05, 0x02)
+INNER_OF_INDEX = 0x02
+INNER = (0x05, INNER_OF_INDEX)
 """The same of pages above those."""
 B_TREE = (*INNER, LEAF_OF_INDEX, LEAF)
 MOST_LOG_BYTES = 2**30
@@ -29,7 +30,7 @@ class Pages:
 
     def __init__(self, path: Path) -> None:
         """Opens the file and reads its log. A log alone will do. Refused when it is no plain file; OSError."""
-        log = path.with_name(path.name + "-wal")
+        log = log_of(path)
         log_bytes = read_bytes(log, MOST_LOG_BYTES) if log.exists() else b""
         alone = bool(log_bytes) and not path.exists()
         self._file: RawIOBase | BytesIO = BytesIO() if alone else open_plain(path).detach()

@@ -26,6 +26,7 @@ from daq.keep.rescue.rebuilt import rebuild_sweeps
 from daq.keep.rescue.stand_ins import place_stand_ins
 from daq.keep.rescue.twins import from_twins
 from daq.keep.store.lock import take_lock
+from daq.keep.store.log import log_of
 from daq.keep.store.migrations import STEPS
 from daq.keep.store.replacing import BESIDE, log_without_store
 from daq.keep.store.rows import TWICE, insert_row
@@ -54,7 +55,7 @@ def salvage(damaged: Path, target: Path) -> Salvaged:
     Raises StoreError when target exists, StoreDamaged when nothing of a store can be found; no target is left then.
     """
     _refuse_taken(target)
-    if not (damaged.exists() or damaged.with_name(damaged.name + "-wal").exists()):
+    if not (damaged.exists() or log_of(damaged).exists()):
         raise StoreError(f"there is neither {damaged} nor a log of it")
     try:
         with Pages(damaged) as pages:

@@ -18,7 +18,7 @@ from daq.keep.errors import StoreBusy, StoreDamaged, StoreError, StoreReadOnly, 
 from daq.keep.private import PRIVATELY
 from daq.keep.store.lock import note_holder, take_lock
 from daq.keep.store.log import HEADER as LOG_HEADER
-from daq.keep.store.log import check_log
+from daq.keep.store.log import check_log, log_of
 from daq.keep.store.migrations import check_version, migrate
 from daq.keep.store.replacing import finish, is_unfinished
 from daq.keep.store.rows import complete
@@ -113,10 +113,7 @@ def open_for_writing(path: Path) -> StoreFile:
         raise
     try:
         with file.reading() as db:
-            version = check_version(db, path)
-            if not (version or begun.exists() or db.execute("SELECT 1 FROM sqlite_schema").fetchone()):
-                raise _without_tables(path)
-            check_schema(db, path, version)
+            _check_tables(db, path, is_begun=begun.exists())
             db.execute("PRAGMA journal_mode = WAL")
             db.execute("PRAGMA synchronous = FULL")
             db.execute("PRAGMA secure_delete = ON")  # deleted records leave no bytes in free pages
@@ -149,10 +146,7 @@ def open_for_reading(path: Path) -> StoreFile:
     file = StoreFile(path, _connect(_read_uri(path)), None)
     try:
         with file.reading() as db:
-            version = check_version(db, path)
-            if not (version or schema_of(db)):
-                raise _without_tables(path)
-            check_schema(db, path, version)
+            _check_tables(db, path)
     except BaseException:
         file.close()
         raise
@@ -174,7 +168,7 @@ def _finish_alone(path: Path) -> None:
 
 def _check_log_alone(path: Path) -> None:
     """Check a log that nobody is using: what a crash has left."""
-    log = path.with_name(path.name + "-wal")
+    log = log_of(path)
     if not (log.exists() and log.stat().st_size):
         return
     with contextlib.suppress(StoreBusy, OSError):
@@ -223,7 +217,7 @@ def _connect(target: str) -> sqlite3.Connection:
 def _read_uri(path: Path) -> str:
     """SQLite's URI to read this file. On read-only media, a file without a log is opened as immutable: SQLite could not
     create its index of the log there (sqlite.org/wal.html, read-only databases)."""
-    wal = path.with_name(path.name + "-wal")
+    wal = log_of(path)
     frozen = not os.access(path.parent, os.W_OK) and not (wal.exists() and wal.stat().st_size)
     return path.resolve().as_uri() + ("?immutable=1" if frozen else "?mode=ro")
 
@@ -231,7 +225,7 @@ def _read_uri(path: Path) -> str:
 def _check_log_has_store(path: Path) -> None:
     """Raises StoreDamaged if there is a log and nothing, or an empty file, where its store should be: SQLite would
     delete the log, even to read."""
-    log = path.with_name(path.name + "-wal")
+    log = log_of(path)
     with contextlib.suppress(FileNotFoundError):
         if log.stat().st_size > LOG_HEADER and not _has_bytes(path):
             raise StoreDamaged(
@@ -244,11 +238,16 @@ def _has_bytes(path: Path) -> bool:
     return path.exists() and path.stat().st_size > 0
 
 
-def _without_tables(path: Path) -> StoreDamaged:
-    return StoreDamaged(
-        f"{path} holds no tables: if it was in use, all of it was in its log {path.name}-wal, which is not there or "
-        "holds nothing; put that log back beside it, or restore a backup. If it never was, delete it"
-    )
+def _check_tables(db: sqlite3.Connection, path: Path, *, is_begun: bool = False) -> None:
+    """Raises StoreDamaged for a store without tables, unless it `is_begun`: its tables are to be made now; and what
+    check_version and check_schema raise."""
+    version = check_version(db, path)
+    if not (version or is_begun or schema_of(db)):
+        raise StoreDamaged(
+            f"{path} holds no tables: if it was in use, all of it was in its log {log_of(path).name}, which is not "
+            "there or holds nothing; put that log back beside it, or restore a backup. If it never was, delete it"
+        )
+    check_schema(db, path, version)
 
 
 def _check_length(path: Path) -> None:
@@ -257,7 +256,7 @@ def _check_length(path: Path) -> None:
     Header fields: page size at byte 16, change counter at 24, page count at 28, the counter it was written with at
     92 (sqlite.org/fileformat2.html, the database header).
     """
-    wal = path.with_name(path.name + "-wal")
+    wal = log_of(path)
     try:
         for beside in (wal, path.with_name(path.name + "-shm")):  # SQLite would wait for ever on a pipe
             if beside.exists():

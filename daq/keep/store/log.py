@@ -63,10 +63,15 @@ class Log:
         return int(np.argmin(np.append(self.of_this & self.sound, False))) if self.header_sound else 0
 
 
+def log_of(path: Path) -> Path:
+    """Where SQLite keeps the log of this store (sqlite.org/wal.html)."""
+    return path.with_name(path.name + "-wal")
+
+
 def check_log(path: Path) -> None:
     """Raises StoreDamaged if the log holds more than one transaction behind a frame that is not as it was written. A
     computer that lost its power may leave one: it was not on the disk yet. Nobody else may have the store open."""
-    log = path.with_name(path.name + "-wal")
+    log = log_of(path)
     if not log.exists():
         return
     with open_plain(log) as file:
@@ -88,7 +93,8 @@ def read_log(file: IO[bytes], likely: Iterable[int] = ()) -> Log | None:
     if header_sound(header):
         return _read(file, header, size, magic & 1)
     orders = (magic & 1, 1 - (magic & 1))
-    tried = (_read(file, header, one, order) for one in [*likely, USUAL_SIZE, *PAGE_SIZES] for order in orders)
+    sizes = dict.fromkeys([*likely, USUAL_SIZE, *PAGE_SIZES])
+    tried = (_read(file, header, size, order) for size in sizes for order in orders)
     return next((log for log in tried if log is not None and log.sound.any()), None)
 
 

@@ -16,7 +16,7 @@ from daq.keep.rescue.log_pages import read_log_pages
 from daq.keep.rescue.pages import Pages
 from daq.keep.rescue.salvage import salvage
 from daq.keep.store import Store
-from daq.keep.store.log import read_log
+from daq.keep.store.log import log_of, read_log
 from daq.keep.store.sessions import add_copy
 from daq.keep.store.verify import verify
 from tests.bits import bits
@@ -44,10 +44,6 @@ def path(tmp_path, sound):
     (tmp_path / "left" / "store.sqlite").write_bytes(sound[0][0])
     (tmp_path / "left" / "store.sqlite-wal").write_bytes(sound[0][1])
     return tmp_path / "left" / "store.sqlite"
-
-
-def log_of(path):
-    return path.with_name(path.name + "-wal")
 
 
 def harm_log(path, at, length=1, *, zeros=True):
@@ -271,6 +267,23 @@ def test_a_list_of_copied_sweeps_out_of_order_tells_nothing(tmp_path):
     content = bytearray(path.read_bytes())
     at = (root - 1) * PAGE + 8  # the places of its cells
     content[at : at + 4] = content[at + 2 : at + 4] + content[at : at + 2]
+    path.write_bytes(content)
+
+    with Pages(path) as pages:
+        assert copied_sweeps(pages, root) is None
+
+
+def test_a_row_of_one_column_in_the_list_of_copied_sweeps_tells_nothing(tmp_path):
+    """Two bytes long, with the constant 1 in it (sqlite.org/fileformat2.html, section 2.1)."""
+    path = tmp_path / "store.sqlite"
+    made_and_left(path, 2)
+    with Pages(path) as pages:
+        root = found_in(pages).roots["copied_sweeps"]
+        assert copied_sweeps(pages, root) is not None
+    content = bytearray(path.read_bytes())
+    page = (root - 1) * PAGE
+    (cell,) = struct.unpack_from(">H", content, page + 8)
+    content[page + cell : page + cell + 3] = bytes([2, 2, 9])
     path.write_bytes(content)
 
     with Pages(path) as pages:
