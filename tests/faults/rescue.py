@@ -218,10 +218,10 @@ def check(kind: str, before: Original, damaged_store: Path, spans: Spans, sweeps
     assert len(kept) == sweeps or found.problems, f"{kind}: {sweeps - len(kept)} sweeps are lost and it is not told"
     asked = [*sorted(poorer)[:2], sweeps]
     use(damaged_store, folder / "damaged", asked)
-    listed = use(target, folder / "salvaged", asked)
+    listed, said = use(target, folder / "salvaged", asked)
     for sweep_id in poorer & kept:
-        assert listed.get(sweep_id, "left out, and told"), (
-            f"{kind}: the export does not say what is lost of sweep {sweep_id}"
+        assert listed.get(sweep_id, f"sweep {sweep_id}" in said), (
+            f"{kind}: the export says neither what is lost of sweep {sweep_id} nor that it is left out"
         )
     needless = sum(bool(losses[sweep_id]) for sweep_id in kept - poorer)
     return (
@@ -245,9 +245,9 @@ def _losses(store: Store, sweep_id: int) -> tuple[str, ...]:
         return (str(error),)
 
 
-def use(store: Path, folder: Path, numbers: Sequence[int]) -> dict[int, str]:
+def use(store: Path, folder: Path, numbers: Sequence[int]) -> tuple[dict[int, str], str]:
     """Every command that reads or writes a store, on a copy of it: each does its work or says in a sentence why not.
-    What its export says is lost, by sweep.
+    What its export says is lost, by sweep, and what it wrote on standard error.
 
     numbers: the sweeps to compute again.
     """
@@ -262,19 +262,21 @@ def use(store: Path, folder: Path, numbers: Sequence[int]) -> dict[int, str]:
         ["clients", "--json"],
         ["calibrate", "list"],
         ["verify"],
-        ["export", "--all", folder / "out"],
         ["backup", folder / "backup.sqlite"],
         *(["onset", number, "--json"] for number in numbers),
     ]
     for words in commands:
         fine(foreaft(*words, "--store", copy), words)
+    words = ["export", "--all", folder / "out"]
+    exported = foreaft(*words, "--store", copy)
+    fine(exported, words)
     listed = _lost_in(folder / "out")
     for pseudonym in _pseudonyms(copy)[:2]:
         for words in (["hand-over", pseudonym, folder / pseudonym], ["forget", pseudonym, "--yes"]):
             fine(foreaft(*words, "--store", copy), words)
     start(copy)
     shutil.rmtree(folder)
-    return listed
+    return listed, exported.stderr
 
 
 def _lost_in(folder: Path) -> dict[int, str]:
