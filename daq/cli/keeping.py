@@ -6,16 +6,12 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from daq.cli.files import calibration_in
 from daq.cli.stored import a_store, opened, store_errors, store_path
 from daq.cli.telling import REFUSED, UNUSABLE, fail, json_flag, print_json, say, tell
-
-if TYPE_CHECKING:
-    pass
 
 CHECK_FAILED = 1
 

@@ -95,10 +95,7 @@ class Teller:
             self._tell_visit()
 
     def _tell_loads(self) -> None:
-        loads, self._loads = (
-            self._loads,
-            [],
-        )  # first: what cannot be sent would come again, and more of it, at each beat
+        loads, self._loads = self._loads, []  # first: what cannot be sent would come again, and more, at each beat
         if loads:
             self._hub.send(messages.joined_block(loads))
 

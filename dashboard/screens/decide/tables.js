@@ -76,7 +76,7 @@ export function stepTable(steps) {
     found ? `${number(found[0], digits)} ± ${number(Z_95 * found[1], digits)}` : "–";
   const ripple = (/** @type {any} */ found) => (found ? `${number(found.amplitude_n, 1)} ± ${number(Z_95 * found.u_n, 1)}` : "–");
   const share = (/** @type {any} */ shares, /** @type {string} */ name) =>
-    shares ? `${number(100 * shares[name], 1)} ± ${number(196 * shares[`u_${name}`], 1)}` : "–";
+    shares ? `${number(100 * shares[name], 1)} ± ${number(100 * Z_95 * shares[`u_${name}`], 1)}` : "–";
   const spots = steps.some((step) => step.top_dead_spot_deg || step.bottom_dead_spot_deg);
   const head = [
     ...["Setback, mm", "Height, mm", "Reach, mm", "Drop, mm", "Seat angle, °", "Against gravity, mm"],

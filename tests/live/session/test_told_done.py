@@ -61,7 +61,7 @@ def told(tmp_path_factory):
         raise NotStored("kept in memory")
 
     def drifted(*_, **__):
-        return (Doubtful("hands", Doubt.ZERO_MOVED, "hands has drifted"),)
+        return (Doubtful(Doubt.ZERO_MOVED, "hands", "hands has drifted"),)
 
     def lines(at):
         return [f"{note.level}: {note.text}" for note in at.notices]
