@@ -98,8 +98,9 @@ async def serve(
     asked: asyncio.Future[signal.Signals] = asyncio.get_running_loop().create_future()
     on_signals((signal.SIGINT, signal.SIGTERM), partial(_ask, asked))
     at = session.acquisition
-    parts = [*links, session.run, *([] if at.storing is None else [at.storing.run])]
-    tasks: list[asyncio.Future[Any]] = [asyncio.create_task(kept_going(part, at.notice)) for part in parts]
+    parts = [*(("a sensor's link", link) for link in links), ("the computation", session.run)]
+    parts += [] if at.storing is None else [("the recording", at.storing.run)]
+    tasks: list[asyncio.Future[Any]] = [asyncio.create_task(kept_going(*part, at.notice)) for part in parts]
     if until is not None:
         tasks.append(asyncio.create_task(until))
     teller, server, serving = Teller(session), None, []

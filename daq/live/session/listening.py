@@ -29,9 +29,11 @@ async def safely_awaited(beat: Awaitable[object]) -> None:
         log.exception("a listener failed")
 
 
-async def kept_going(part: Callable[[], Coroutine[Any, Any, None]], notice: Callable[[str, str], None]) -> None:
-    """Run a part until it returns. If it fails, begin it again; each kind of failure is told once. notice: gets level
-    and sentence, for a person."""
+async def kept_going(
+    what: str, part: Callable[[], Coroutine[Any, Any, None]], notice: Callable[[str, str], None]
+) -> None:
+    """Run a part until it returns. If it fails, begin it again; each kind of failure is told once. what: its name in a
+    sentence; notice: gets level and sentence, for a person."""
     told: set[str] = set()
     while True:
         try:
@@ -44,8 +46,8 @@ async def kept_going(part: Callable[[], Coroutine[Any, Any, None]], notice: Call
                 safely(
                     notice,
                     "alarm",
-                    f"a part of this program failed ({kind}) and is begun again; what the others receive is kept. See "
-                    "whether every sensor still sends, and report it with the log",
+                    f"{what} failed ({kind}) and was restarted; nothing that was received is lost. Check that every "
+                    "sensor still sends, and report this with the log",
                 )
         await asyncio.sleep(AGAIN_S)
 

@@ -26,7 +26,7 @@ def test_a_part_that_fails_is_begun_again_and_each_kind_of_fault_is_told_once(ca
         if faults:
             raise faults.pop(0)
 
-    asyncio.run(kept_going(part, lambda *said: told.append(said)))
+    asyncio.run(kept_going("a link", part, lambda *said: told.append(said)))
 
     assert [level for level, _ in told] == ["alarm", "alarm"]
     assert ["(ZeroDivisionError)" in told[0][1], "(KeyError)" in told[1][1]] == [True, True]
@@ -44,14 +44,14 @@ def test_a_part_is_begun_again_also_if_nobody_can_be_told():
     def fails(*_):
         raise RuntimeError("planted")
 
-    asyncio.run(kept_going(part, fails))
+    asyncio.run(kept_going("a link", part, fails))
 
     assert begun == [1, 1]
 
 
 def test_a_part_that_is_cancelled_is_not_begun_again():
     async def inside():
-        task = asyncio.create_task(kept_going(asyncio.Event().wait, print))
+        task = asyncio.create_task(kept_going("a link", asyncio.Event().wait, print))
         await asyncio.sleep(0)
         task.cancel()
         with pytest.raises(asyncio.CancelledError):
@@ -76,9 +76,7 @@ def test_a_link_that_fails_in_a_sweep_ends_neither_the_daemon_nor_the_other_link
         count = at.sensors.decoder.scans
         await until(lambda: at.sensors.decoder.scans > count + 300)
         await running.session.sweep.mark("still here")
-        assert [note.level for note in at.notices if "a part of this program failed (KeyError)" in note.text] == [
-            "alarm"
-        ]
+        assert [note.level for note in at.notices if "a sensor's link failed (KeyError)" in note.text] == ["alarm"]
 
     async def fails():
         at = running.session.acquisition
@@ -110,6 +108,8 @@ def test_what_drains_and_what_stores_are_begun_again_too(tmp_path, monkeypatch):
     async def inside():
         at = running.session.acquisition
         await until(lambda: failed == {"session", "storing"})
+        said = [f"{part} failed (ZeroDivisionError) and was restarted" for part in ("the computation", "the recording")]
+        await until(lambda: all(any(note.text.startswith(one) for note in at.notices) for one in said))
         await until(lambda: at.sensors.decoder.scans > 300)
 
     with demo(tmp_path) as running:
