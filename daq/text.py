@@ -30,6 +30,11 @@ def visible_line(text: str) -> str:
     return visible(text).replace("\n", "\\n").replace("\t", "\\t")
 
 
+def counted(count: int, what: str) -> str:
+    """'1 page', '2 pages'."""
+    return f"{count} {what}{'' if count == 1 else 's'}"
+
+
 def with_minus_signs(text: str) -> str:
     """The text for print: the hyphen before a negative number is a minus sign; dates and ranges stay."""
     return _NEGATIVE.sub("\N{MINUS SIGN}", text)

@@ -12,6 +12,7 @@ from daq.fit.days import spreads_from
 from daq.sweep.pooling import PooledWorkshops
 from daq.sweep.spreads import DAY_SDS_MM, METHOD, SWEEP_SDS_MM, SpreadPriors
 from daq.sweep.workshop import KnownTest, Taught, apart, interval_mm, pooled_workshops
+from daq.text import counted
 from daq.values import Verdict
 
 Counts = Mapping[str, int]
@@ -42,7 +43,7 @@ def repeats_wanted(found: Taught) -> str:
     """A protocol of what to ride to learn how far tests on two days scatter here."""
     if not found.more_days:
         return "How far two tests on two days lie apart is known to a quarter here: repeat as the fitting needs it."
-    riders = "one rider" if found.more_days == 1 else f"{found.more_days} riders"
+    riders = counted(found.more_days, "rider")
     return (
         f"Test {riders} again on another day, a week apart or less and before anything on the bicycle is changed: same "
         "jig, bar, gradient, power and time of day, a shuffled order with a sham move and the first place again, the "
@@ -83,11 +84,11 @@ def panel_lines(found: Taught, tests: Sequence[KnownTest], verdicts: Counts, fai
     lines += _workshop_lines(found)
     if (quartiles := _quartiles(slopes(tests))) is not None:
         low, middle, high = quartiles
-        count = len(slopes(tests))
-        lines.append(f"hand load beyond the onset: {middle:.2f} N/mm, half of {_sweeps(count)} {low:.2f} to {high:.2f}")
+        half = f"half of {counted(len(slopes(tests)), 'sweep')} {low:.2f} to {high:.2f}"
+        lines.append(f"hand load beyond the onset: {middle:.2f} N/mm, {half}")
     lines += [f"verdict {name}: {_share(count, verdicts)}" for name, count in sorted(verdicts.items())]
     lines.append(repeats_wanted(found))
-    lines += [f"test '{name}' failed in {_sweeps(count)}" for name, count in sorted(failed.items())]
+    lines += [f"test '{name}' failed in {counted(count, 'sweep')}" for name, count in sorted(failed.items())]
     return lines
 
 
@@ -167,10 +168,6 @@ def _effects(found: Taught) -> list[dict[str, Any]]:
 
 def _quartiles(values: Sequence[float]) -> list[float] | None:
     return [float(one) for one in np.quantile(values, (0.25, 0.5, 0.75))] if values else None
-
-
-def _sweeps(count: int) -> str:
-    return "1 sweep" if count == 1 else f"{count} sweeps"
 
 
 def _share(count: int, of: Counts) -> str:

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from daq.measure.calibration.coverage import coverage_factor
+from daq.text import counted
 
 FEET_TANGENTIAL_U_N = 12.0
 """Standard uncertainty of the mean force of the feet along x, which nothing measures. Assumption."""
@@ -87,8 +88,8 @@ def learned_of_riders(riders_n: Sequence[Sequence[float]]) -> UnseenHands:
         return replace(learned(each_n), source=f"from {len(each_n)} riders measured")
     positions_n = [mean_n for rider_n in riders_n for mean_n in rider_n]
     u_n = max(learned(positions_n).hands_u_n, HANDS_TANGENTIAL_U_N)
-    riders = "1 rider" if len(each_n) == 1 else f"{len(each_n)} riders"
-    source = f"from {len(positions_n)} positions of {riders} measured, too few to tell how riders differ"
+    measured = f"{counted(len(positions_n), 'position')} of {counted(len(each_n), 'rider')}"
+    source = f"from {measured} measured, too few to tell how riders differ"
     return UnseenHands(float(np.mean(each_n)), u_n, source)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from daq.keep.clients.joining import Joining, Parted
+from daq.text import counted
 
 
 def joining_said(found: Joining) -> tuple[str, ...]:
@@ -41,8 +42,4 @@ def parted_said(done: Parted) -> tuple[str, ...]:
 
 
 def _counted(visits: int, sweeps: int) -> str:
-    return f"{_number(visits, 'visit')} and {_number(sweeps, 'sweep')}"
-
-
-def _number(count: int, what: str) -> str:
-    return f"{count} {what}{'' if count == 1 else 's'}"
+    return f"{counted(visits, 'visit')} and {counted(sweeps, 'sweep')}"

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from daq.keep.store.log import FRAME_HEADER, HEADER, Log, read_log
+from daq.text import counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,14 +79,14 @@ def _told(log: Log, mine: int) -> Iterator[str]:
     damaged = int(np.count_nonzero(~log.sound[:mine])) - unchecked
     if damaged:
         yield (
-            f"{damaged} of {mine} pages in the log do not agree with their checksums; what can be read on them is taken"
+            f"of {counted(mine, 'page')} in the log, {damaged} with a wrong checksum; what can be read there is taken"
         )
 
 
 def _problems(mine: int, lost: int, behind: int, begun: bool) -> Iterator[str]:
     if lost:
-        yield f"{lost} of {mine} pages in the log are lost: of what was written there an earlier state is left, or none"
+        yield f"of {counted(mine, 'page')} in the log, {lost} lost: an earlier state of what was there is left, or none"
     if behind:
-        yield f"the last {behind} pages of the log hold nothing that can be read: what was received last is lost"
+        yield f"nothing can be read at the end of the log ({counted(behind, 'page')}): what was received last is lost"
     elif begun:
         yield "the log ends within a transaction, which is lost, as is what followed if the log was cut off"

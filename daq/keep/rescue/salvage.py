@@ -31,6 +31,7 @@ from daq.keep.store.migrations import STEPS
 from daq.keep.store.replacing import BESIDE, log_without_store
 from daq.keep.store.rows import TWICE, insert_row
 from daq.keep.store.store import Store
+from daq.text import counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,17 +157,19 @@ def _file_problems(pages: Pages, found: Found) -> tuple[list[str], list[str]]:
             f"the file is cut off: {found.expected - found.cut_off} of {at_least}{found.expected} pages are there"
         )
     if found.damaged:
-        problems.append(f"{len(found.damaged)} rows are damaged and left out")
+        problems.append(f"damaged and left out: {counted(len(found.damaged), 'row')}")
     if found.miscounted:
-        told.append(f"{len(found.miscounted)} pages hold other rows than they say; all that can be read are taken")
+        told.append(
+            f"{counted(len(found.miscounted), 'page')} with other rows than announced; all that can be read are taken"
+        )
     if found.lost_pages:
-        problems.append(f"{len(found.lost_pages)} pages of {pages.size} bytes hold nothing that can be read")
+        problems.append(f"nothing can be read on {counted(len(found.lost_pages), 'page')} of {pages.size} bytes")
     if found.repeated:
-        problems.append(f"{len(found.repeated)} pages are copies of others; what should be there is lost")
+        problems.append(f"{counted(len(found.repeated), 'page')} with a copy of another; what should be there is lost")
     if found.blank:
         problems.append(
-            f"{len(found.blank)} pages of {pages.size} bytes hold only zeros: they were free after a client was "
-            "removed, or what they held is lost; numbers of rows that are missing are named below"
+            f"{counted(len(found.blank), 'page')} of {pages.size} bytes with zeros only: free after a client was "
+            "removed, or what was there is lost; numbers of rows that are missing are named below"
         )
     return problems, told
 

@@ -22,6 +22,7 @@ from daq.keep.store.checksums import row_crc
 from daq.keep.store.lock import take_lock
 from daq.keep.store.sessions import add_copy
 from daq.keep.store.verify import verify
+from daq.text import counted
 from tests.bits import bits
 from tests.faults.rescue import harm, make
 from tests.keep.jig import concatenated, recorded
@@ -221,11 +222,11 @@ def test_a_page_that_says_it_holds_fewer_or_more_rows_gives_them_all(path, tmp_p
     with Store.open(tmp_path / "new.sqlite", write=False) as new:
         assert [bits(recompute_stored(new, n).onset) for n in (1, 2)] == [bits(one.onset) for one in sound[1]]
     if fewer:
-        assert found.told == ("1 pages hold other rows than they say; all that can be read are taken",)
+        assert found.told == ("1 page with other rows than announced; all that can be read are taken",)
         assert found.problems == ()
     else:
         assert found.told == ()
-        assert found.problems == (f"{bit} rows are damaged and left out",)  # where it points there is none
+        assert found.problems == (f"damaged and left out: {counted(bit, 'row')}",)  # where it points there is none
 
 
 def test_what_is_left_stays_within_reach_when_what_it_belongs_to_is_lost_twice(path, tmp_path):
@@ -297,7 +298,7 @@ def test_an_older_store_is_salvaged_into_one_of_today(tmp_path):
     db.close()
     found = salvage(path, tmp_path / "new.sqlite")
 
-    assert found.problems == ("1 rows are damaged and left out",)
+    assert found.problems == ("damaged and left out: 1 row",)
     with Store.open(tmp_path / "new.sqlite", write=False) as new, new.reading() as db:
         assert people.name_of(new, 1) == "Some Body"
         assert people.consents(new, 1)["research"]
