@@ -160,7 +160,7 @@ def test_a_log_beside_an_empty_file_or_none_survives_every_command(tmp_path, mon
         done = foreaft(*words, "--store", tmp_path / name)
 
         assert done.exit_code == 4
-        assert f"foreaft salvage {tmp_path / name} brings what is in it into a new store" in done.stderr
+        assert f"foreaft salvage {tmp_path / name} NEW.sqlite brings what is in it into a new store" in done.stderr
         assert (tmp_path / f"{name}-wal").read_bytes() == log
         assert foreaft("salvage", tmp_path / name, tmp_path / f"new-{name}").exit_code == 0
     assert not (tmp_path / "gone.sqlite").exists()

@@ -7,6 +7,7 @@ from typing import Any
 
 from daq import __version__
 from daq.keep.package.keys import FORMAT
+from daq.text import counted
 
 TITLE = "Setback sweeps on an instrumented fit jig"
 
@@ -14,12 +15,11 @@ TITLE = "Setback sweeps on an instrumented fit jig"
 def readme(about: Mapping[str, Any], sweeps: int) -> str:
     """about: the properties of the folder's data package."""
     terms = "; ".join(one["title"] + (f" ({one['path']})" if "path" in one else "") for one in about["licenses"])
-    counted = "1 sweep" if sweeps == 1 else f"{sweeps} sweeps"
     people = ", ".join(one["title"] for one in about.get("contributors", ())) or "nobody is named"
     simulated = "Some or all riders are SIMULATED: see `simulated` in sweeps.csv." if about["simulated"] else ""
     return _PAGE.format(
         title=TITLE,
-        sweeps=f"{counted}. {simulated}".strip(),
+        sweeps=f"{counted(sweeps, 'sweep')}. {simulated}".strip(),
         terms=terms,
         people=people,
         coarse=_COARSE if about.get("coarse") else "",
@@ -30,8 +30,8 @@ def readme(about: Mapping[str, Any], sweeps: int) -> str:
 
 _COARSE = """
 **Coarse.** Dates here are months: `session_started_utc` is the first of the month and not the wall clock at session
-time 0, `datePublished` likewise. Masses are the nearest 5 kg, so a mass is known to 2.5 kg, and foot loads and weight
-lines, which are computed with it, to 25 N and to what that moves them. Hands, saddle, steps and onset are exact.
+time 0, `datePublished` likewise. Masses are rounded to 5 kg. Foot loads and weight lines are computed with the rounded
+mass: foot loads are up to 25 N off, weight lines by what that moves them. Hands, saddle, steps and onset are exact.
 """
 _PAGE = """# {title}
 

@@ -230,7 +230,7 @@ def _check_log_has_store(path: Path) -> None:
         if log.stat().st_size > LOG_HEADER and not _has_bytes(path):
             raise StoreDamaged(
                 f"{path} is {'empty' if path.exists() else 'gone'}, and its log {log} is left: keep it as it is; "
-                f"foreaft salvage {path} brings what is in it into a new store"
+                f"foreaft salvage {path} NEW.sqlite brings what is in it into a new store"
             )
 
 

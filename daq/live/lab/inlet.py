@@ -70,7 +70,7 @@ class MarkerInlet:
         if gone is not None:
             self._at.notice(
                 "caution",
-                f"what came of {self._name} is kept at the time it came: the offset of its clock is unknown",
+                f"the last markers from {self._name} are kept with their time of arrival: its clock's is unknown",
             )
         await self._stored()
         if gone is not None:
