@@ -61,9 +61,10 @@ def export(
 
     Pseudonyms only. Research needs the client's consent. A sweep with lost data is exported with its gap; one that
     cannot be exported, or may not, is reported and left out, and the exit code is 1; with --all those count that are
-    damaged, not those whose clients have not agreed or that have not ended. Run again with the same FOLDER, an
-    interrupted export continues; a FOLDER that holds another kind of export, or a coarse one beside an exact one, is
-    refused with exit code 2. The daemon may be running.
+    damaged, not those whose clients have not agreed or that have not ended. A sweep that is just being ridden is left
+    out. Run again with the same FOLDER, an interrupted export continues; a FOLDER that holds another kind of export, a
+    coarse one beside an exact one, or one for the client beside one for research, is refused with exit code 2. The
+    daemon may be running.
     """
     from daq.keep.again.recompute import recompute_stored
     from daq.keep.errors import StoreDamaged
