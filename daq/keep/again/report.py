@@ -20,9 +20,9 @@ from daq.fit.window import window_said
 from daq.keep.again.report_drawings import legend, onset_drawing
 from daq.keep.again.strip_drawing import strip_drawing
 from daq.measure.geometry import setback_against_gravity_mm, tilt_deg_of
-from daq.sweep.validity.figures import figure
+from daq.sweep.validity.figures import ENDED, figure
 from daq.text import with_minus_signs
-from daq.values import Result, Verdict
+from daq.values import Verdict
 
 VERDICTS = {
     Verdict.LIGHT: "the hands are light throughout",
@@ -30,7 +30,6 @@ VERDICTS = {
     Verdict.RISE_SEEN: "a rise was seen, but the effort was not measured",
     Verdict.UNDECIDED: "it is undecided",
 }
-RESULTS = {Result.PASSED: "held", Result.FAILED: "failed", Result.NOT_MADE: "not made"}
 MOST_LEANINGS = 6
 """The number of lines of evidence for either direction that fit on the page; complaints come first."""
 LONG = 300
@@ -86,7 +85,7 @@ def _tests(evidence: Evidence) -> list[tuple[str, str, str, str]]:
     """Every test of the answer's validity: its name, how it ended, its number, what it means."""
     answer = None if evidence.main is None else evidence.main.onset
     found = () if answer is None else answer.validity
-    return [(one.test, RESULTS[one.result], figure(one), one.means) for one in found]
+    return [(one.test, ENDED[one.result], figure(one), one.means) for one in found]
 
 
 def _new(case: Case, evidence: Evidence) -> SaddleAndBar | None:

@@ -19,7 +19,7 @@ from daq.keep.json_text import plain
 from daq.keep.store import Store
 from daq.live.telling.pains import pains_told
 from daq.sweep.onset import fitted_line, standard_errors
-from daq.sweep.validity.figures import figure
+from daq.sweep.validity.figures import ENDED, figure
 from daq.values import Onset
 
 
@@ -104,7 +104,7 @@ def sweep_fields(sweep: Ridden) -> dict[str, Any]:
 def answer_fields(answer: Onset) -> dict[str, Any]:
     """The answer; each test's number also with what it is and its unit."""
     fields: dict[str, Any] = plain(answer)
-    fields["validity"] = [{**plain(one), "figure": figure(one)} for one in answer.validity]
+    fields["validity"] = [{**plain(one), "ended": ENDED[one.result], "figure": figure(one)} for one in answer.validity]
     return fields
 
 

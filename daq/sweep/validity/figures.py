@@ -1,12 +1,14 @@
-"""The number of a test of validity as a reader needs it: what it is, the number with its unit, the interval."""
+"""How a test of validity ended, and its number, as a reader needs them: what it is, with its unit, the interval."""
 
 from __future__ import annotations
 
 import math
 
 from daq.text import with_minus_signs
-from daq.values import Validity
+from daq.values import Result, Validity
 
+ENDED = {Result.PASSED: "held", Result.FAILED: "failed", Result.NOT_MADE: "not made"}
+"""On every screen and page."""
 SHARE = ""
 """The unit of shares and probabilities, which are told in per cent."""
 WHAT = {

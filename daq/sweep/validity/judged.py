@@ -9,6 +9,7 @@ from daq.sweep.next_ride import AT_THIS_SCATTER, TO_SETTLE, in_words
 from daq.sweep.validity.conditions import Conditions
 from daq.sweep.validity.cures import OF_THE_JIG, comes_first, in_one_list, in_one_sweep, in_order, ordered
 from daq.sweep.validity.explained import explained
+from daq.sweep.validity.figures import ENDED
 from daq.sweep.validity.grade import graded
 from daq.sweep.validity.habit import habit
 from daq.sweep.validity.seen import Seen, seen
@@ -129,8 +130,7 @@ def _by_this_jig(answer: Onset, conditions: Conditions) -> Onset:
 
 def evidence(found: Sequence[Validity]) -> tuple[str, ...]:
     """What was tested and held, what failed, and what was not measured: the grade of an answer, in a few words each."""
-    words = {Result.PASSED: "held", Result.FAILED: "failed"}
-    return tuple(brief(one) if one.result is Result.NOT_MADE else f"{one.test}: {words[one.result]}" for one in found)
+    return tuple(brief(one) if one.result is Result.NOT_MADE else f"{one.test}: {ENDED[one.result]}" for one in found)
 
 
 def brief(one: Validity) -> str:

@@ -140,16 +140,14 @@ function scores(/** @type {any[]} */ steps) {
     .join("; ");
 }
 
-const RESULTS = /** @type {const} */ ({ passed: "held", failed: "failed", "not made": "not made" });
-
 /** Every test of whether the sweep supports its answer; each cure once. @param {any[]} found @param {string} told above the table */
 export function validityTable(found, told) {
-  const rows = found.map(({ test, figure, result, means, cure }, i) => {
+  const rows = found.map(({ test, figure, ended, means, cure }, i) => {
     const same = found.slice(0, i).find((each) => each.cure === cure);
     const once = cure && saysCure(told, cure) ? "under the chart" : cure && same ? `as for ${same.test}` : cure;
     return {
-      stands: RESULTS[/** @type {keyof typeof RESULTS} */ (result)] ?? result,
-      cells: [test, RESULTS[/** @type {keyof typeof RESULTS} */ (result)] ?? result, figure || MISSING, means, once],
+      stands: ended,
+      cells: [test, ended, figure || MISSING, means, once],
     };
   });
   return table("Whether the sweep can bear the answer", ["Test", "Result", "Found", "Means", "Cure"], rows);
