@@ -11,6 +11,7 @@ import os
 import shutil
 import subprocess
 import sys
+import threading
 from pathlib import Path
 from typing import NoReturn
 
@@ -22,6 +23,9 @@ PROGRAM = ".exe" if WINDOWS else ""
 LOCK = ROOT / ".ci" / "locked.txt"
 OLDEST_PYTHON = (3, 11)
 DEVICE_ABSENT = 3
+INSTALL = ["apt-get", "install", "-y", "--no-install-recommends"]
+ONE_AT_A_TIME = threading.Lock()
+"""Only one apt-get can update its lists."""
 
 
 def run_in_venv(command: list[str], extras: str = "") -> NoReturn:
@@ -70,16 +74,22 @@ def ensure_commands(packages: dict[str, tuple[str, ...]]) -> None:
     missing = [name for name, wanted in packages.items() if not any(map(_is_there, wanted))]
     if not missing:
         return
-    line = "apt-get install -y --no-install-recommends " + " ".join(missing)
+    if not _installed(missing, "Missing on this system: {}".format(", ".join(missing))):
+        by_hand = " ".join([*INSTALL, *missing])
+        stop("apt-get could not install {}. Try by hand:\n    sudo {}".format(", ".join(missing), by_hand))
+
+
+def _installed(packages: list[str], why: str) -> bool:
+    """Install these packages of the system; whether that went well. Stops with `why` where nobody here may."""
     apt = _apt()
     if apt is None:
-        stop("Missing on this system: {}. Install it first:\n    sudo {}".format(", ".join(missing), line))
-    say("Installing system packages: {} ...".format(", ".join(missing)))
+        stop("{}. Install it first:\n    sudo {}".format(why, " ".join([*INSTALL, *packages])))
+    say("Installing system packages: {} ...".format(", ".join(packages)))
     environment = dict(os.environ, DEBIAN_FRONTEND="noninteractive")
-    for arguments in (["update", "-qq"], line.split()[1:]):
-        done = subprocess.run([*apt, *arguments], env=environment, stdout=subprocess.DEVNULL, check=False)
-    if done.returncode:
-        stop("apt-get could not install {}. Try by hand:\n    sudo {}".format(", ".join(missing), line))
+    with ONE_AT_A_TIME:
+        for arguments in (["update", "-qq"], [*INSTALL[1:], *packages]):
+            done = subprocess.run([*apt, *arguments], env=environment, stdout=subprocess.DEVNULL, check=False)
+    return done.returncode == 0
 
 
 def _is_there(command: str) -> bool:
@@ -89,17 +99,7 @@ def _is_there(command: str) -> bool:
 def _make_venv() -> None:
     say("Making a virtual environment in .venv ...")
     if not _has_ensurepip():
-        package = "python{}.{}-venv".format(*sys.version_info[:2])
-        apt = _apt()
-        if apt is None:
-            stop(
-                "This Python cannot make virtual environments. Install the missing part first:\n"
-                f"    sudo apt-get install -y {package}"
-            )
-        say(f"Installing system package: {package} ...")
-        environment = dict(os.environ, DEBIAN_FRONTEND="noninteractive")
-        subprocess.run([*apt, "update", "-qq"], env=environment, stdout=subprocess.DEVNULL, check=False)
-        subprocess.run([*apt, "install", "-y", package], env=environment, stdout=subprocess.DEVNULL, check=False)
+        _installed(["python{}.{}-venv".format(*sys.version_info[:2])], "This Python cannot make virtual environments")
     done = subprocess.run([sys.executable, "-m", "venv", "--clear", str(VENV)], check=False)
     if done.returncode:
         stop("The virtual environment could not be made (see above).")

@@ -116,10 +116,12 @@ def main():
     """Exit code 0 when every check passes, 1 otherwise."""
     words = [word for word in sys.argv[1:] if word not in ("--quick", "--coverage")]
     quick, coverage = "--quick" in sys.argv, "--coverage" in sys.argv
-    if not quick:
-        ensure_commands(SYSTEM if SNAP_ONLY else {**SYSTEM, PACKAGE: NAMES})
-    ensure_venv("[test]")
-    ensure_typescript()
+    with ThreadPoolExecutor() as pool:  # apt-get waits for the disk, pip computes
+        of_system = [] if quick else [pool.submit(ensure_commands, SYSTEM if SNAP_ONLY else {**SYSTEM, PACKAGE: NAMES})]
+        ensure_venv("[test]")
+        ensure_typescript()
+    for done in of_system:
+        done.result()
     if not quick:
         ensure_browser()
     failed = []
