@@ -35,7 +35,8 @@ def is_steady(strokes: Sequence[Stroke]) -> bool:
 
 def bursts(hands_n: Sequence[float]) -> Bools:
     """Which strokes are bursts (a cough, a reach for the bottle): beyond 3.5 MAD from the median, and the
-    neighbours of such a stroke, which hold its beginning and end."""
+    neighbours of such a stroke, which hold its beginning and end. If that were all of them, the neighbours stay: at
+    most half lie far from the median."""
     x = np.asarray(hands_n, dtype=float)
     if len(x) < 5:
         return np.zeros(len(x), dtype=bool)
@@ -45,7 +46,7 @@ def bursts(hands_n: Sequence[float]) -> Bools:
     near = far.copy()
     near[1:] |= far[:-1]
     near[:-1] |= far[1:]
-    return near
+    return far if near.all() else near
 
 
 def step_mean(setback_mm: float, strokes: Sequence[Stroke], *, left_out: Sequence[LeftOut] = ()) -> StepMean:

@@ -39,6 +39,13 @@ def test_an_even_load_has_no_bursts():
     assert not bursts([80.0] * 10).any()
 
 
+def test_bursts_that_neighbour_every_stroke_leave_the_others_to_average():
+    step = step_mean(60.0, strokes([80.0, 180.0, 80.1, 180.0, 80.05]))
+
+    assert step.hand_load_n == pytest.approx(80.05)
+    assert step.excluded == 2
+
+
 def test_bursts_are_left_out_of_the_mean_and_each_left_out_stroke_says_why():
     quiet = [80.0, 81.0, 79.0, 80.5, 79.5, 80.0, 81.0, 79.0]
     ridden = strokes([*quiet, 130.0, *quiet])
