@@ -69,8 +69,11 @@ def with_repeats(positions_mm: Sequence[float], *, middle: bool = True, first: b
     """The same with the middle of the range and then the first position once more at the end.
 
     Two positions visited twice, far apart in time, show how visits scatter and what has drifted; positions ridden once
-    each show neither. If the middle was ridden last, it is not asked for again at once.
+    each show neither. No position is asked for twice in a row: that is a sham, and nothing else.
     """
     middle_mm = sorted(positions_mm)[len(positions_mm) // 2]
-    again = [middle_mm] if middle and middle_mm != positions_mm[-1] else []
-    return (*positions_mm, *again, *([positions_mm[0]] if first else []))
+    asked = list(positions_mm)
+    for wanted, again_mm in ((middle, middle_mm), (first, positions_mm[0])):
+        if wanted and again_mm != asked[-1]:
+            asked.append(again_mm)
+    return tuple(asked)
