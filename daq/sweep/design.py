@@ -64,11 +64,8 @@ def next_step(
     """The next setback between rear_mm and front_mm that the jig can set, a multiple of resolution_mm. ValueError if
     the limits leave no room for the coarse pass.
     """
-    if not (resolution_mm > 0.0 and rear_mm - front_mm >= FEWEST_POSITIONS * resolution_mm):
-        raise ValueError(
-            f"rear_mm, front_mm: expected at least {FEWEST_POSITIONS} steps of {resolution_mm:g} mm between them, "
-            f"got {rear_mm:g} and {front_mm:g}"
-        )
+    if narrow := too_narrow(rear_mm, front_mm, resolution_mm):
+        raise ValueError(narrow)
     if minutes_left < minutes_per_step:
         return _stop(f"the rider's time is up: {minutes_left:.1f} minutes left, a step takes {minutes_per_step:.1f}")
     coarse = _coarse(steps, rear_mm, front_mm, resolution_mm)
@@ -81,6 +78,16 @@ def next_step(
         why = f"the first place again, {first_mm:g} mm: what has drifted since, and how visits to one place scatter"
         return NextStep(first_mm, why, asked.width_mm, asked.expected_width_mm, None)
     return asked
+
+
+def too_narrow(rear_mm: float, front_mm: float, resolution_mm: float) -> str:
+    """Why these limits leave no room for the coarse pass; empty if they do."""
+    if resolution_mm > 0.0 and rear_mm - front_mm >= FEWEST_POSITIONS * resolution_mm:
+        return ""
+    return (
+        f"rear_mm, front_mm: expected at least {FEWEST_POSITIONS} steps of {resolution_mm:g} mm between them, "
+        f"got {rear_mm:g} and {front_mm:g}"
+    )
 
 
 def _first_again(steps: Sequence[StepMean]) -> bool:

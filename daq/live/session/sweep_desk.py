@@ -18,7 +18,8 @@ from daq.live.session.acquisition import Acquisition
 from daq.live.session.occupied import Occupied
 from daq.pipeline import Output
 from daq.proof.standing import proof_said
-from daq.refusals import NotNow
+from daq.refusals import BadValue, NotNow
+from daq.sweep.design import too_narrow
 from daq.sweep.plan import Plan
 from daq.sweep.progress import SweepProgress
 from daq.sweep.run import ENDED, State, Trigger, fitter_may
@@ -71,10 +72,14 @@ class SweepDesk:
         return self._at.ride.under_way and self.progress is not None and self.progress.state is not State.WAITING
 
     async def begin(self, plan: Plan) -> None:
-        """Set up a sweep. NotNow while the jig is taken or before the board's hello; StoreError."""
+        """Set up a sweep. BadValue where an adaptive plan's range is too narrow for this jig's marks; NotNow while the
+        jig is taken or before the board's hello; StoreError."""
         async with self._one_at_a_time:
             self._occupied.refuse("a sweep is set up")
             at, from_us = self._at, self._at.clock.stamp_us()
+            ends_mm = max(plan.positions_mm), min(plan.positions_mm)
+            if plan.adaptive and (narrow := too_narrow(*ends_mm, at.rig.geometry.setback_resolution_mm)):
+                raise BadValue(narrow)
             if not at.pipeline.channels:
                 raise NotNow(f"the {at.sensors.loads_from} has sent nothing usable yet; see its cable and power")
             found = None

@@ -1,6 +1,7 @@
 """What the session does when things go wrong, on the simulated jig over a real pseudo-terminal."""
 
 import os
+from dataclasses import replace
 
 import pytest
 
@@ -8,7 +9,7 @@ from daq.keep.errors import StoreBusy
 from daq.keep.store import Store
 from daq.live.telling.sweep_view import steps, sweep_status
 from daq.live.web.api import Pain
-from daq.refusals import NotNow
+from daq.refusals import BadValue, NotNow
 from daq.sweep.run import State, Trigger
 from daq.values import Samples
 from daq.wire import board
@@ -36,6 +37,20 @@ def test_a_sweep_cannot_begin_while_another_runs(tmp_path):
     with demo(tmp_path) as running:
         run(serving(running, inside))
     assert running.session.sweep.progress.state is State.STOPPED
+
+
+def test_an_adaptive_range_too_narrow_for_the_jig_is_refused_before_anything_is_ridden(tmp_path):
+    """Five places a millimetre apart: a plan that may be ridden in any other order."""
+    narrow = replace(SHORT, positions_mm=(64.0, 63.0, 62.0, 61.0, 60.0), order="adaptive")
+
+    async def inside():
+        await until(lambda: running.session.acquisition.pipeline.channels)
+        with pytest.raises(BadValue, match="at least 5 steps of 1 mm between them, got 64 and 60"):
+            await running.session.sweep.begin(narrow)
+
+    with demo(tmp_path) as running:
+        run(serving(running, inside))
+    assert running.session.sweep.progress is None
 
 
 def test_a_sweep_that_has_ended_may_go_on_unless_something_else_has_the_jig(tmp_path):
