@@ -88,6 +88,12 @@ def _today(named: Onset, plan: Plan, rear_mm: float, first: str = "") -> Suggest
             f"carry more of you is more than {100 * plan.loaded_chance:g} in 100."
         )
         return Suggested(None, first + said, "today", chances)
+    if not chances:
+        said = (
+            f"Going by today's ride, {setback_mm:.0f} mm is far enough behind where your hands begin to carry more; "
+            "the chance that they already do there was not computed."
+        )
+        return Suggested(setback_mm, first + said, "today")
     said = (
         f"Going by today's ride, the chance that your hands already carry more of you at {setback_mm:.0f} mm is at "
         f"most {100 * plan.loaded_chance:g} in 100."

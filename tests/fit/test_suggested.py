@@ -8,6 +8,7 @@ import pytest
 from daq.fit.case import evidence_of
 from daq.fit.days import Chance, days
 from daq.fit.suggested import suggested
+from daq.sweep.onset import onset
 from daq.sweep.plan import Plan
 from daq.sweep.workshop import taught
 from tests.fit.sweeps import ridden
@@ -103,6 +104,18 @@ def test_where_nothing_is_known_of_another_day_todays_chance_has_to_do_and_that_
 
     assert (found.setback_mm, found.chance_of) == (math.ceil(TODAY.onset.suggested_setback_mm), "today")
     assert found.said.startswith("Nothing can be said of another day yet. Going by today's ride")
+
+
+def test_an_earlier_methods_answer_claims_no_chance():
+    """Before hinge-posterior/3 none was computed: the suggestion is the onset and the step-off."""
+    sweep = replace(TODAY, onset=onset(TODAY.steps, method="hinge-posterior/2"))
+
+    found = suggested(sweep, None)
+
+    assert found.setback_mm == math.ceil(sweep.onset.onset_mm + 4.0)
+    assert found.chances == ()
+    assert found.said.endswith("the chance that they already do there was not computed.")
+    assert "at most" not in found.said
 
 
 def test_no_place_means_why_and_no_onset_means_nothing():
