@@ -41,19 +41,22 @@ _NOTHING_LEFT = 1e-9
 def standard_errors(steps: Sequence[StepMean]) -> Array:
     """Standard error of each step's hand load, (n,), N; NaN if neither strokes nor the table give one. Errors of a
     table are stated as given, and so are the strokes' alone before there are positions enough for a curve."""
-    own_n = stroke_errors(steps)
-    if not all(step.strokes for step in steps) or not np.isfinite([step.hand_load_n for step in steps]).all():
-        return own_n
-    return own_n * _size(tuple(steps)) if np.all(own_n > 0.0) else own_n
+    if all(step.strokes for step in steps) and np.isfinite([step.hand_load_n for step in steps]).all():
+        combined_n = _combined(tuple(steps))
+        if combined_n is not None:
+            return combined_n.copy()
+    return stroke_errors(steps)
 
 
 @functools.lru_cache(maxsize=4)
-def _size(steps: tuple[StepMean, ...]) -> float:
+def _combined(steps: tuple[StepMean, ...]) -> Array | None:
+    """As the estimator sees the steps, so that one whose torque the sensor missed has the error of that as well; None
+    without an error or before there are positions enough."""
     try:
         evidence = gathered(steps)
     except TooFewPositions:
-        return 1.0
-    return size_of(evidence)
+        return None
+    return None if evidence.se_n is None else evidence.se_n * size_of(evidence)
 
 
 def size_of(evidence: StepEvidence) -> float:

@@ -11,7 +11,7 @@ from daq.sweep.pooled import pooled
 from daq.sweep.step_errors import ADDED_N_PER_MM, BENDS_MM, BENT, FREEDOM, size_of, standard_errors
 from daq.values import NAN
 from tests.benchmarks.sways import Sway, level_sweep
-from tests.sweep.rides import hinge, ride, stroke_ride
+from tests.sweep.rides import hinge, ride, silent, stroke_ride
 
 
 def test_the_size_is_the_mean_under_students_t_of_all_curves():
@@ -54,6 +54,17 @@ def test_visits_that_scatter_beyond_their_strokes_are_in_it():
 
     assert stroke_errors(steps).mean() < 0.8
     assert standard_errors(steps).mean() == pytest.approx(3.0, rel=0.5)
+
+
+def test_a_step_whose_torque_was_missed_states_that_and_the_others_do_not():
+    """Torque differs by 0.3 N m from step to step, and moves hand load by 1 to 3.5 N for each: about 2.6 N."""
+    steps = stroke_ride(hinge(52.0), sd_n=1.0, scatter_n=0.5, seed=3)
+    torque_nm = [step.crank_torque_nm for step in steps]
+    every, gap = standard_errors(steps), standard_errors(silent(steps, 4))
+
+    assert gap[4] == pytest.approx(np.hypot(gap[5], 2.6 * np.std(np.delete(torque_nm, 4))), rel=0.15)
+    assert gap[4] > 1.5 * gap[5]
+    assert np.delete(gap, 4) == pytest.approx(np.delete(every, 4), rel=0.2)
 
 
 def test_a_curve_needs_positions_until_then_the_strokes_are_taken_at_their_word():
