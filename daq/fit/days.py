@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from daq.sweep.another_day import Foretold, another_day, change, today, what_helps
 from daq.sweep.spreads import DAY_PRIOR_MM, GIVES_WAY
 from daq.sweep.workshop import KnownTest, Taught
+from daq.values import Verdict
 
 SHOWN_EVERY_MM = 1.0
 SAME_GRADIENT_PCT = 0.5
@@ -123,11 +124,14 @@ def _chances(one: KnownTest, now: Foretold, then: Foretold) -> tuple[Chance, ...
 
 def _comparable(one: KnownTest, found: Taught) -> Sequence[KnownTest]:
     """Other tests of the same client on the same gradient, measured to the same point of the saddle: another day, or
-    another saddle."""
+    another saddle. None where either names no onset: what lies beyond the positions ridden has no distance."""
+    if one.verdict != Verdict.ONSET:
+        return []
     return [
         each
         for each in found.tests
-        if each.client == one.client
+        if each.verdict == Verdict.ONSET
+        and each.client == one.client
         and each.reference == one.reference
         and each.sweep != one.sweep
         and abs(each.gradient_pct - one.gradient_pct) < SAME_GRADIENT_PCT

@@ -68,6 +68,12 @@ def test_two_saddles_on_one_day_are_compared_without_the_days_spread():
     assert same.detectable_mm < 0.8 * other.detectable_mm
 
 
+@pytest.mark.parametrize("verdicts", [["light-throughout", "onset"], ["onset", "undecided"]])
+def test_a_test_without_an_onset_is_not_compared(verdicts):
+    """Its likelihood piles up at an end of the positions ridden, and a distance to that end is no change."""
+    assert days(taught(one_rider(52.0, 16.0, verdict=verdicts)), "s1").moved == ()
+
+
 def test_a_climb_is_not_compared_with_the_level():
     found = days(taught(one_rider(52.0, 38.0, days=["d", "d"], gradient_pct=[0.0, 4.5])), "s0")
 
