@@ -6,6 +6,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from daq.sweep.another_day import Foretold, another_day, change, today, what_helps
 from daq.sweep.spreads import DAY_PRIOR_MM, GIVES_WAY
 from daq.sweep.workshop import KnownTest, Taught
@@ -72,7 +74,8 @@ class Days:
 
     def chances_at(self, setback_mm: float) -> Chance:
         """Interpolated between positions; beyond them, the chance at the last one."""
-        return min(self.chances, key=lambda one: abs(one.setback_mm - setback_mm))
+        at_mm, *chances = np.array([(one.setback_mm, one.today, one.another_day) for one in self.chances[::-1]]).T
+        return Chance(setback_mm, *(float(np.interp(setback_mm, at_mm, one)) for one in chances))
 
 
 def days(found: Taught, sweep: str) -> Days | None:

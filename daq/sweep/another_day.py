@@ -52,7 +52,8 @@ class Foretold:
 
     def chance_behind(self, setback_mm: float) -> float:
         """The probability that the onset lies behind this setback, so that the hands carry more there."""
-        return float(self.p[self.places_mm > setback_mm].sum() + 0.5 * self.p[self.places_mm == setback_mm].sum())
+        edges_mm = np.append(self.places_mm + 0.5 * STEP_MM, self.places_mm[-1] - 0.5 * STEP_MM)
+        return float(np.interp(-setback_mm, -edges_mm, np.append(0.0, np.cumsum(self.p))))
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,9 +117,8 @@ def what_helps(tests: Sequence[Entry], found: Panel, *, like: Entry) -> tuple[Br
     like: one of the tests; the new one is ridden on its day, or another, and places its bend as precisely. Its result
     is unknown and assumed to be what is expected now.
     """
-    last = like
-    expected_mm, sd_mm = another_day(tests, found).mean_mm, math.sqrt(variance_mm2(last))
-    new = replace(last, likelihood=_normal(expected_mm, sd_mm), effects_mm=0.0)
+    expected_mm, sd_mm = another_day(tests, found).mean_mm, math.sqrt(variance_mm2(like))
+    new = replace(like, likelihood=_normal(expected_mm, sd_mm), effects_mm=0.0)
     options: tuple[tuple[str, list[Entry]], ...] = (
         ("nothing more", []),
         ("one more sweep today", [new]),
@@ -129,7 +129,7 @@ def what_helps(tests: Sequence[Entry], found: Panel, *, like: Entry) -> tuple[Br
 
 
 def variance_mm2(test: Entry) -> float:
-    """Standard deviation of the bend's position by this sweep alone, within the ridden range."""
+    """Variance of the bend's position by this sweep alone, within the ridden range."""
     return _variance(_of_itself(test))
 
 

@@ -51,6 +51,19 @@ def test_the_chance_today_and_on_another_day_stand_beside_each_other():
     assert [one.setback_mm for one in found.chances] == sorted((one.setback_mm for one in found.chances), reverse=True)
 
 
+def test_the_chance_between_two_places_is_interpolated_and_beyond_them_that_of_the_last():
+    found = days(taught(one_rider(52.0)), "s0")
+    at = [found.chances_at(mm) for mm in (52.0, 51.5, 51.0)]
+    rear, front = found.chances[0], found.chances[-1]
+
+    for name in ("today", "another_day"):
+        chances = [getattr(one, name) for one in at]
+        assert chances[1] == pytest.approx(0.5 * (chances[0] + chances[2]))
+        assert chances[0] < chances[1] < chances[2]
+    assert found.chances_at(rear.setback_mm + 9.0).today == rear.today
+    assert found.chances_at(front.setback_mm - 9.0).today == front.today
+
+
 def test_a_change_is_clear_only_beyond_what_days_bring():
     small, large = days(taught(one_rider(52.0, 44.0)), "s1"), days(taught(one_rider(52.0, 16.0)), "s1")
 

@@ -3,7 +3,7 @@ import math
 import numpy as np
 import pytest
 
-from daq.sweep.another_day import another_day, change, detectable_mm, today, what_helps
+from daq.sweep.another_day import Foretold, another_day, change, detectable_mm, today, what_helps
 from daq.sweep.panel import Entry, panel
 from daq.sweep.spreads import judged_priors
 from daq.values import Likelihood
@@ -35,6 +35,15 @@ def test_the_chance_at_the_decided_place_is_larger_another_day_than_today():
 
     assert today(ONE).chance_behind(60.0) == pytest.approx(0.013, abs=0.003)
     assert another_day([ONE], panel([ONE])).chance_behind(60.0) == pytest.approx(drawn, abs=0.005)
+
+
+def test_the_chance_between_two_whole_millimetres_is_between_theirs():
+    """Each place's probability is spread over its own millimetre, here 51.5 to 52.5 and 50.5 to 51.5."""
+    one = Foretold(np.array([52.0, 51.0]), np.array([0.4, 0.6]))
+
+    assert [one.chance_behind(mm) for mm in (53.0, 52.0, 51.75, 51.5, 51.0, 50.0)] == pytest.approx(
+        [0.0, 0.2, 0.3, 0.4, 0.7, 1.0]
+    )
 
 
 def test_an_onset_that_lies_forward_of_all_that_was_ridden_has_no_forward_limit():
