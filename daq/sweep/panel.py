@@ -99,7 +99,7 @@ def panel(tests: Sequence[Entry], priors: SpreadPriors | None = None) -> Panel:
     log_p = np.array(
         [[each.sum() for each in row] for row in _evidence(log_likelihoods(tests, places_mm), days, riders)]
     )
-    log_p = log_p + np.log(priors.day)[:, None] + np.log(priors.sweep)
+    log_p = log_p + np.log(np.maximum(priors.day, NEARLY_NONE))[:, None] + np.log(np.maximum(priors.sweep, NEARLY_NONE))
     mass = np.exp(log_p - log_p.max())
     return Panel(mass / mass.sum(), len(riders), len(days), len(tests), priors)
 

@@ -10,7 +10,7 @@ from daq.sweep.pooling import pooled
 from daq.sweep.prior_file import BadPrior, prior_of, priors_in
 from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM, judged_priors
 from daq.sweep.workshop import ENOUGH_DAYS, apart, interval_mm, pooled_workshops, taught
-from tests.sweep.panels import normal, riders, told
+from tests.sweep.panels import one_rider, normal, riders, told
 
 
 def moved(tests, by_mm):
@@ -161,6 +161,7 @@ def test_a_table_of_the_first_version_reads_as_what_it_knew():
 
     np.testing.assert_allclose(priors.day[DAY_SDS_MM <= 17.0], 1.0 / len(known))
     assert priors.day[DAY_SDS_MM > 17.0].tolist() == [0.0, 0.0]
+    assert taught(one_rider(52.0, 44.0), priors).panel.weight[DAY_SDS_MM > 17.0].sum() < 1e-9
 
 
 @pytest.mark.parametrize(
