@@ -97,7 +97,7 @@ class Taught:
     @property
     def repeatability_limit_mm(self) -> float:
         """Two sweeps of one rider, day and jig differ by more once in twenty."""
-        return REPEATABILITY * math.hypot(self.panel.sweep_sd_mm, self.placing_mm)
+        return REPEATABILITY * math.sqrt(self.panel.scatter.sweep_mm2 + self.placing_mm**2)
 
     @property
     def between_days_limit_mm(self) -> float:

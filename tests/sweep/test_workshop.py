@@ -5,12 +5,13 @@ import json
 import numpy as np
 import pytest
 
+from daq.sweep.another_day import change
 from daq.sweep.panel import panel
 from daq.sweep.pooling import pooled
 from daq.sweep.prior_file import BadPrior, prior_of, priors_in
 from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM, judged_priors
 from daq.sweep.workshop import ENOUGH_DAYS, apart, interval_mm, pooled_workshops, taught
-from tests.sweep.panels import one_rider, normal, riders, told
+from tests.sweep.panels import normal, one_rider, riders, told
 
 
 def moved(tests, by_mm):
@@ -80,6 +81,15 @@ def test_limits_are_those_of_iso_5725():
     other_day = rng.normal(0.0, np.sqrt(6.0**2 + 2.0**2 + 3.0**2), (20_000, 2))
     assert np.mean(abs(np.diff(same_day)) > found.repeatability_limit_mm) == pytest.approx(0.05, abs=0.025)
     assert np.mean(abs(np.diff(other_day)) > found.between_days_limit_mm) == pytest.approx(0.05, abs=0.025)
+
+
+def test_the_limit_within_a_day_is_what_two_such_tests_are_told():
+    """ISO's 2.8 for 1.96 times the root of 2; of few tests the mean of a spread lies far below the root of its mean
+    square."""
+    found = taught(one_rider(52.0, 50.0, days=["d", "d"]))
+    told_mm = change(*found.entries, found.panel).detectable_mm
+
+    assert found.repeatability_limit_mm == pytest.approx(2.8 / (1.96 * np.sqrt(2.0)) * told_mm, rel=0.01)
 
 
 def test_too_few_second_days_say_so():
