@@ -166,14 +166,16 @@ def _each_step(sweep: Ridden, rig: Rig) -> tuple[list[WeightLine], list[tuple[fl
         return [], [], "the rider's mass is not known"
     if len(sweep.steps) < 2:
         return [], [], "fewer than two steps"
+    if why_not := _unplaced(rig):
+        return [], [], why_not
     at, unseen, levers = rig.geometry, unseen_of(rig), levers_of(rig)
     start_mm = sweep.plan.start_setback_mm
     middle_mm = float(np.mean(sweep.plan.positions_mm)) if start_mm is None else start_mm
     lines, deficits = [], []
     for step in sweep.steps:
         points = saddle_points_m(step, rig)
-        if not len(points):
-            return [], [], "the rig file does not say where the saddle's cells sit"
+        if not np.isfinite(points).any():
+            return [], [], "the load on the saddle is not known at every step"
         moved_m = (step.setback_mm - middle_mm) / 1000.0 if sweep.plan.protocol == "reach kept" else 0.0
         hands_t, saddle_t = (along_n(step, each) for each in (levers.hands_tangential, levers.saddle_tangential))
         u_hands_n, u_saddle_n = (_u_n(step, sweep, rig, role) for role in ("hands", "saddle"))
@@ -195,6 +197,16 @@ def _each_step(sweep: Ridden, rig: Rig) -> tuple[list[WeightLine], list[tuple[fl
         u_nm = math.hypot(u_normal_nm, (hands.y_m - saddle.y_m) * u_along_n)
         deficits.append((hands_off_deficit_nm(hands, saddle, unseen), u_nm))
     return lines, deficits, ""
+
+
+def _unplaced(rig: Rig) -> str:
+    """Why this rig cannot tell where on the saddle the rider sits, as daq.measure.weight_line has it; empty if it can."""
+    cells = places_of(rig, "saddle")
+    if not cells:
+        return "there is no cell under the saddle"
+    if any(x_mm is None for _, x_mm in cells):
+        return "the rig file does not say where the saddle's cells sit"
+    return "" if levers_of(rig).tells else "one saddle cell cannot tell where on the saddle the rider sits"
 
 
 def _u_n(step: StepMean, sweep: Ridden, rig: Rig, role: str) -> float:

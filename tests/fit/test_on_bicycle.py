@@ -75,6 +75,35 @@ def test_what_cannot_be_had_says_why():
     assert "torque" in on_bicycle(without_torque, RIG, BICYCLE, 60.0).front_share.why_not
 
 
+def with_saddle(*x_mm):
+    """The rig with only these cells under the saddle, and the same sweep on it."""
+    kept = [one for one in RIG.channels if one.role != "saddle"]
+    cells = [RIG.channels[1].model_copy(update={"name": f"saddle {i}", "x_mm": mm}) for i, mm in enumerate(x_mm)]
+    rig = RIG.model_copy(update={"channels": (*kept, *cells)})
+
+    def bare(step):
+        loads = (SADDLE_N / max(len(x_mm), 1),) * len(x_mm)
+        strokes = tuple(replace(one, cells_n=(one.cells_n[0], *loads)) for one in step.strokes)
+        return replace(step, strokes=strokes, saddle_load_n=SADDLE_N if x_mm else math.nan)
+
+    sweep = ridden(lambda mm: 90.0, answer=False)
+    return replace(sweep, steps=tuple(bare(one) for one in sweep.steps)), rig
+
+
+@pytest.mark.parametrize(
+    ("x_mm", "why"),
+    [((), "no cell under the saddle"), ((-60.0, None), "does not say where"), ((-150.0,), "one saddle cell cannot tell")],
+)
+def test_without_a_load_point_on_the_saddle_nothing_is_claimed(x_mm, why):
+    """A single cell moves with the saddle: wherever on it the rider sits, it reads the same."""
+    sweep, rig = with_saddle(*x_mm)
+    found = on_bicycle(sweep, rig, BICYCLE, 60.0)
+
+    for one in (found.front_share, found.hands_off_deficit_nm):
+        assert (one.value, one.low, one.high) == (None, None, None)
+        assert why in one.why_not
+
+
 def test_millimetres_of_the_form_are_metres_of_the_bicycle():
     frame = frame_of(BICYCLE)
 
