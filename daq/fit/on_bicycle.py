@@ -26,6 +26,7 @@ from daq.measure.mechanics import load_point_m
 from daq.measure.weight_line import along_n
 from daq.physics import weight_normal_n
 from daq.rig import Rig
+from daq.sweep.places import SAME_PLACE_MM
 from daq.values import Z_95, Array, StepMean
 
 U_LEVER_M = 0.010
@@ -97,20 +98,29 @@ def front_share_each(sweep: Ridden, rig: Rig, bicycle: OwnBicycle | None) -> lis
 
 def com_height_said(level: Ridden | None, climb: Ridden | None, rig: Rig) -> str:
     """Height of the rider's centre of mass over the BB from the two sweeps, or why it is unavailable."""
-    lines, gradients_pct = [], []
-    for sweep in filter(None, (level, climb)):
+    sweeps, lines = [one for one in (level, climb) if one is not None], []
+    if not sweeps:
+        return "not available: no sweep yet"
+    for sweep in sweeps:
         found, _, why_not = _each_step(sweep, rig)
         if why_not:
             return f"not available: {why_not}"
-        lines.append(found[0])
-        gradients_pct.append(sweep.plan.gradient_pct)
-    if not lines:
-        return "not available: no sweep yet"
-    height = com_height(lines, gradients_pct)
+        lines.append(found)
+    at = [0] if len(sweeps) == 1 else _nearest(*(one.steps for one in sweeps))
+    height = com_height([each[i] for i, each in zip(at, lines, strict=True)], [one.plan.gradient_pct for one in sweeps])
     if height.y_m is None or height.u_m is None:
         return height.reason
+    if np.ptp([sweep.steps[i].setback_mm for i, sweep in zip(at, sweeps, strict=True)]) >= SAME_PLACE_MM:
+        return "not available: no setback was ridden both level and on the climb"
     half_mm = 1960.0 * height.u_m
     return f"{1000 * height.y_m:.0f} mm, 95 % {1000 * height.y_m - half_mm:.0f} to {1000 * height.y_m + half_mm:.0f}"
+
+
+def _nearest(level: Sequence[StepMean], climb: Sequence[StepMean]) -> tuple[int, int]:
+    """The steps of the two sweeps that were ridden nearest to each other: the body goes along with the saddle."""
+    apart_mm = np.abs(np.subtract.outer([one.setback_mm for one in level], [one.setback_mm for one in climb]))
+    i, j = np.unravel_index(int(np.argmin(apart_mm)), apart_mm.shape)
+    return int(i), int(j)
 
 
 def _front(sweep: Ridden, bicycle: OwnBicycle | None, lines: list[WeightLine], setback_mm: float) -> Estimate:

@@ -4,9 +4,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from daq.fit.on_bicycle import frame_of, on_bicycle, saddle_points_m
+from daq.fit.on_bicycle import com_height_said, frame_of, on_bicycle, saddle_points_m
+from daq.fit.ridden import Ridden
 from daq.measure.calibration import CalibratedChannel, Calibration, Term, Uncertainty
 from daq.rig import Unseen
+from daq.sweep.plan import Plan
 from tests.fit.sweeps import BICYCLE, RIG, SADDLE_N, ridden, step
 
 
@@ -92,7 +94,11 @@ def with_saddle(*x_mm):
 
 @pytest.mark.parametrize(
     ("x_mm", "why"),
-    [((), "no cell under the saddle"), ((-60.0, None), "does not say where"), ((-150.0,), "one saddle cell cannot tell")],
+    [
+        ((), "no cell under the saddle"),
+        ((-60.0, None), "does not say where"),
+        ((-150.0,), "one saddle cell cannot tell"),
+    ],
 )
 def test_without_a_load_point_on_the_saddle_nothing_is_claimed(x_mm, why):
     """A single cell moves with the saddle: wherever on it the rider sits, it reads the same."""
@@ -102,6 +108,44 @@ def test_without_a_load_point_on_the_saddle_nothing_is_claimed(x_mm, why):
     for one in (found.front_share, found.hands_off_deficit_nm):
         assert (one.value, one.low, one.high) == (None, None, None)
         assert why in one.why_not
+
+
+ALONG = RIG.model_copy(
+    update={
+        "channels": (
+            *RIG.channels,
+            RIG.channels[0].model_copy(update={"name": "pull", "role": "hands tangential"}),
+            RIG.channels[0].model_copy(update={"name": "seat", "role": "saddle tangential"}),
+        )
+    }
+)
+
+
+def climbed(positions_mm, gradient_pct, com_height_m):
+    """Steps by the statics of a rider of 75 kg whose centre of mass is so high and goes along with the saddle."""
+    steps, t = [], math.atan(gradient_pct / 100.0)
+    weight_n, hands_n, feet_n, torque_nm, pull_n = 75.0 * 9.80665 * math.cos(t), 100.0, 240.0, 21.2, -10.0
+    for i, mm in enumerate(positions_mm):
+        line_m = -0.05 - 0.86 * (mm - 55.0) / 1000.0 - com_height_m * math.tan(t)
+        saddle_n, seat_n = weight_n - hands_n - feet_n, weight_n * math.tan(t) - pull_n
+        bar_x_m = 0.54 - (mm - 55.0) / 1000.0
+        moment_nm = line_m * weight_n - bar_x_m * hands_n + 0.68 * pull_n + 0.70 * seat_n - torque_nm
+        rear_n = saddle_n * (-1000.0 * moment_nm / saddle_n - mm - 60.0) / 180.0
+        bare = step(mm, hands_n, t_min=0.8 * i, torque_nm=torque_nm, tilt_deg=math.degrees(t))
+        cells = (hands_n, saddle_n - rear_n, rear_n, pull_n, seat_n)
+        strokes = tuple(replace(one, cells_n=cells) for one in bare.strokes)
+        steps.append(replace(bare, saddle_load_n=saddle_n, strokes=strokes))
+    return Ridden(1, Plan((80.0, 30.0), gradient_pct=gradient_pct, start_setback_mm=55.0, purpose="check"), "finished",
+                  tuple(steps), None, 75.0)  # fmt: skip
+
+
+def test_the_bodys_height_is_told_from_one_setback_ridden_both_ways():
+    """The body goes along with the saddle: 20 mm between the places compared would be 107 mm of height."""
+    level = climbed((80.0, 70.0, 60.0, 50.0, 30.0), 0.0, 0.90)
+
+    assert com_height_said(level, climbed((60.0, 57.0, 30.0), 16.0, 0.90), ALONG).startswith("900 mm, 95 % 8")
+    assert "no setback was ridden both" in com_height_said(level, climbed((65.0, 55.0), 16.0, 0.90), ALONG)
+    assert "do not measure forces along the jig" in com_height_said(level, climbed((65.0, 55.0), 16.0, 0.90), RIG)
 
 
 def test_millimetres_of_the_form_are_metres_of_the_bicycle():
