@@ -22,6 +22,7 @@ from daq.measure.balance import (
     weight_line,
 )
 from daq.measure.bicycle import Bicycle, front_share
+from daq.measure.geometry import tilt_deg_of
 from daq.measure.mechanics import load_point_m
 from daq.measure.weight_line import along_n
 from daq.physics import weight_normal_n
@@ -31,6 +32,8 @@ from daq.values import Z_95, Array, StepMean
 
 U_LEVER_M = 0.010
 """Standard uncertainty of the distance between hands and saddle load. Assumption."""
+
+TILT_OF_PLAN = "the jig's tilt is not measured: taken as the plan's gradient"
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +65,8 @@ def on_bicycle(sweep: Ridden, rig: Rig, bicycle: OwnBicycle | None, setback_mm: 
     if why_not:
         nothing = Estimate(None, None, None, why_not)
         return OnBicycle(setback_mm, nothing, nothing)
-    rests_on = along_said(rig)
+    untold = TILT_OF_PLAN if any(math.isnan(step.tilt_deg) for step in sweep.steps) else ""
+    rests_on = "; ".join(filter(None, (along_said(rig), untold)))
     deficit, se_deficit = _at([deficit for deficit, _ in deficits], sweep, setback_mm)
     half = Z_95 * math.hypot(max(u for _, u in deficits), se_deficit)
     front = _front(sweep, bicycle, lines, setback_mm)
@@ -90,7 +94,7 @@ def front_share_each(sweep: Ridden, rig: Rig, bicycle: OwnBicycle | None) -> lis
             mass_kg=sweep.mass_kg,
             weight_line_m=line.estimate_m,
             u_weight_line_m=0.0,
-            tilt_deg=0.0 if math.isnan(step.tilt_deg) else step.tilt_deg,
+            tilt_deg=_tilt_deg(step, sweep),
         ).fraction
         for line, step in zip(lines, sweep.steps, strict=True)
     ]
@@ -132,13 +136,12 @@ def _front(sweep: Ridden, bicycle: OwnBicycle | None, lines: list[WeightLine], s
     if math.isnan(x_m):
         return Estimate(None, None, None, "the crank torque is unknown: no power sensor was read")
     assert sweep.mass_kg is not None
-    tilt_deg = float(np.mean([step.tilt_deg for step in sweep.steps]))
     found = front_share(
         frame_of(bicycle),
         mass_kg=sweep.mass_kg,
         weight_line_m=x_m,
         u_weight_line_m=math.hypot(max(line.u_m for line in lines if not math.isnan(line.u_m)), se_m),
-        tilt_deg=0.0 if math.isnan(tilt_deg) else tilt_deg,
+        tilt_deg=float(np.mean([_tilt_deg(step, sweep) for step in sweep.steps])),
     )
     low, high = found.interval_95
     return Estimate(found.fraction, low, high)
@@ -191,7 +194,7 @@ def _each_step(sweep: Ridden, rig: Rig) -> tuple[list[WeightLine], list[tuple[fl
         u_hands_n, u_saddle_n = (_u_n(step, sweep, rig, role) for role in ("hands", "saddle"))
         hands = Contact(at.bar_x_m - moved_m, at.bar_y_m, step.hand_load_n, hands_t, u_hands_n)
         saddle = Contact(float(np.nanmean(points)), at.saddle_y_m, step.saddle_load_n, saddle_t, u_saddle_n)
-        tilt_deg = 0.0 if math.isnan(step.tilt_deg) else step.tilt_deg
+        tilt_deg = _tilt_deg(step, sweep)
         lines.append(
             weight_line(
                 hands,
@@ -209,8 +212,13 @@ def _each_step(sweep: Ridden, rig: Rig) -> tuple[list[WeightLine], list[tuple[fl
     return lines, deficits, ""
 
 
+def _tilt_deg(step: StepMean, sweep: Ridden) -> float:
+    """As measured; on a jig without a tilt sensor that of the plan's gradient."""
+    return tilt_deg_of(sweep.plan.gradient_pct) if math.isnan(step.tilt_deg) else step.tilt_deg
+
+
 def _unplaced(rig: Rig) -> str:
-    """Why this rig cannot tell where on the saddle the rider sits, as daq.measure.weight_line has it; empty if it can."""
+    """Why this rig cannot tell where on the saddle the rider sits; empty if it can."""
     cells = places_of(rig, "saddle")
     if not cells:
         return "there is no cell under the saddle"

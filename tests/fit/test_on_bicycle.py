@@ -36,6 +36,22 @@ def test_the_front_share_balances_the_moments_about_the_rear_wheel():
     assert found.low < by_hand < found.high
 
 
+def test_on_a_climb_without_a_tilt_sensor_the_plans_gradient_counts():
+    """Level would be 4 points more on the front wheel at 4.5 %."""
+    sweep = ridden(lambda mm: 90.0, answer=False, gradient_pct=4.5)
+    by_tilt = {
+        tilt_deg: on_bicycle(
+            replace(sweep, steps=tuple(replace(one, tilt_deg=tilt_deg) for one in sweep.steps)), RIG, BICYCLE, 60.0
+        )
+        for tilt_deg in (math.degrees(math.atan(0.045)), math.nan)
+    }
+    measured, planned = by_tilt.values()
+
+    assert planned.front_share == measured.front_share
+    assert "taken as the plan's gradient" in planned.rests_on
+    assert "taken as the plan's gradient" not in measured.rests_on
+
+
 def test_ten_mm_forward_puts_about_three_quarters_of_a_point_on_the_front_wheel():
     # Typical: -0.6 to -0.8 points per 10 mm further back.
     sweep = ridden(lambda mm: 90.0, answer=False)
