@@ -24,7 +24,7 @@ from daq.measure.balance import (
 from daq.measure.bicycle import Bicycle, front_share
 from daq.measure.geometry import tilt_deg_of
 from daq.measure.mechanics import load_point_m
-from daq.measure.weight_line import along_n
+from daq.measure.weight_line import along_n, bar_m
 from daq.physics import weight_normal_n
 from daq.rig import Rig
 from daq.sweep.places import SAME_PLACE_MM
@@ -181,19 +181,17 @@ def _each_step(sweep: Ridden, rig: Rig) -> tuple[list[WeightLine], list[tuple[fl
         return [], [], "fewer than two steps"
     if why_not := _unplaced(rig):
         return [], [], why_not
-    at, unseen, levers = rig.geometry, unseen_of(rig), levers_of(rig)
-    start_mm = sweep.plan.start_setback_mm
-    middle_mm = float(np.mean(sweep.plan.positions_mm)) if start_mm is None else start_mm
+    unseen, levers = unseen_of(rig), levers_of(rig)
+    bar_goes_from_mm = sweep.plan.reference_setback_mm if sweep.plan.protocol == "reach kept" else None
     lines, deficits = [], []
     for step in sweep.steps:
         points = saddle_points_m(step, rig)
         if not np.isfinite(points).any():
             return [], [], "the load on the saddle is not known at every step"
-        moved_m = (step.setback_mm - middle_mm) / 1000.0 if sweep.plan.protocol == "reach kept" else 0.0
         hands_t, saddle_t = (along_n(step, each) for each in (levers.hands_tangential, levers.saddle_tangential))
         u_hands_n, u_saddle_n = (_u_n(step, sweep, rig, role) for role in ("hands", "saddle"))
-        hands = Contact(at.bar_x_m - moved_m, at.bar_y_m, step.hand_load_n, hands_t, u_hands_n)
-        saddle = Contact(float(np.nanmean(points)), at.saddle_y_m, step.saddle_load_n, saddle_t, u_saddle_n)
+        hands = Contact(*bar_m(step, levers, bar_goes_from_mm), step.hand_load_n, hands_t, u_hands_n)
+        saddle = Contact(float(np.nanmean(points)), levers.saddle_y_m, step.saddle_load_n, saddle_t, u_saddle_n)
         tilt_deg = _tilt_deg(step, sweep)
         lines.append(
             weight_line(

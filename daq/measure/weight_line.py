@@ -45,6 +45,17 @@ def along_n(step: StepMean, columns: Sequence[int]) -> float | None:
     return float(np.mean([stroke.cells_n for stroke in step.strokes], axis=0)[list(columns)].sum())
 
 
+def bar_m(step: StepMean, levers: Levers, bar_goes_from_mm: float | None) -> tuple[float, float]:
+    """Where the hands were at a step, forward of the BB and above it, m: as stated there, otherwise as planned.
+    bar_goes_from_mm: as of weight_line_mm."""
+    moved_mm = 0.0 if bar_goes_from_mm is None else step.setback_mm - bar_goes_from_mm
+    x_mm, y_mm = step.setting.bar_x_mm, step.setting.bar_y_mm
+    return (
+        x_mm / 1000.0 if math.isfinite(x_mm) else levers.bar_x_m - moved_mm / 1000.0,
+        y_mm / 1000.0 if math.isfinite(y_mm) else levers.bar_y_m,
+    )
+
+
 def weight_line_mm(
     step: StepMean,
     levers: Levers,
@@ -64,11 +75,7 @@ def weight_line_mm(
     columns, x_mm = zip(*levers.saddle_cells, strict=True)
     cells_n = np.mean([stroke.cells_n for stroke in step.strokes], axis=0)[list(columns)]
     saddle_x_m, _ = load_point_m(cells_n, (np.array(x_mm) - step.setback_mm) / 1000.0)
-    moved_mm = 0.0 if bar_goes_from_mm is None else step.setback_mm - bar_goes_from_mm
-    bar_x_m = levers.bar_x_m - moved_mm / 1000.0
-    if math.isfinite(step.setting.bar_x_mm):
-        bar_x_m = step.setting.bar_x_mm / 1000.0
-    bar_y_m = step.setting.bar_y_mm / 1000.0 if math.isfinite(step.setting.bar_y_mm) else levers.bar_y_m
+    bar_x_m, bar_y_m = bar_m(step, levers, bar_goes_from_mm)
     tilt_deg = 0.0 if math.isnan(step.tilt_deg) else step.tilt_deg
     line = weight_line(
         Contact(bar_x_m, bar_y_m, step.hand_load_n, along_n(step, levers.hands_tangential)),

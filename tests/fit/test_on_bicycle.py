@@ -9,6 +9,7 @@ from daq.fit.ridden import Ridden
 from daq.measure.calibration import CalibratedChannel, Calibration, Term, Uncertainty
 from daq.rig import Unseen
 from daq.sweep.plan import Plan
+from daq.values import Setting
 from tests.fit.sweeps import BICYCLE, RIG, SADDLE_N, ridden, step
 
 
@@ -67,6 +68,21 @@ def test_the_hands_hold_their_load_times_its_distance_to_the_saddles():
     found = on_bicycle(sweep, RIG, BICYCLE, 78.0).hands_off_deficit_nm
 
     assert found.value == pytest.approx(by_hand, rel=0.01)
+
+
+def test_the_lever_is_that_of_the_bar_as_it_was_confirmed():
+    """30 mm further forward than planned: 90 N x 0.030 m more to hold."""
+    sweep = ridden(lambda mm: 90.0, answer=False)
+    planned_mm = [540.0 - (one.setback_mm - 55.0) for one in sweep.steps]
+    further = tuple(
+        replace(one, setting=Setting(bar_x_mm=mm + 30.0)) for one, mm in zip(sweep.steps, planned_mm, strict=True)
+    )
+    planned, set_further = (
+        on_bicycle(each, RIG, BICYCLE, 60.0).hands_off_deficit_nm.value
+        for each in (sweep, replace(sweep, steps=further))
+    )
+
+    assert set_further - planned == pytest.approx(90.0 * 0.030, rel=0.01)
 
 
 def test_what_is_assumed_of_the_hands_is_said_and_a_rig_file_may_tell_better():
