@@ -22,6 +22,8 @@ HEIGHT_OFF_MM = 20.0
 """A height further than this from every inseam rule has to be checked first. Common practice, no source."""
 TILT_DEG = 3.0
 """A saddle tilted by more than this moves load by itself. Common practice, no source."""
+FEWEST_STEPS = 4
+"""Fewer tell no correlation."""
 TRENDS = 0.6
 """Above this correlation of crank torque with setback, their effects cannot be told apart. Assumption."""
 
@@ -111,9 +113,11 @@ def _tested(title: str, test: str, sweep: Ridden) -> Confounder:
 def _torque(sweep: Ridden) -> Confounder:
     torques = np.array([step.crank_torque_nm for step in sweep.steps])
     unknown = int(np.isnan(torques).sum())
+    if len(torques) < FEWEST_STEPS:
+        return Confounder("Crank torque", Disturbs.NOT_KNOWN, f"not told by fewer than {FEWEST_STEPS} steps")
     if unknown == len(torques):
         return Confounder("Crank torque", Disturbs.NOT_KNOWN, "unknown: no power sensor was read")
-    if len(torques) < 4 or unknown:
+    if unknown:
         return Confounder("Crank torque", Disturbs.NOT_KNOWN, f"unknown at {unknown} of {len(torques)} steps")
     setbacks = np.array([step.setback_mm for step in sweep.steps])
     said = f"mean {torques.mean():.1f} N m, steps {np.ptp(torques):.1f} N m apart at most; {_torque_effect(sweep)}"

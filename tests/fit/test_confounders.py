@@ -1,5 +1,7 @@
 from dataclasses import replace
 
+import pytest
+
 from daq.fit.confounders import Disturbs, confounders
 from daq.fit.prechecks import Measured
 from daq.sweep.validity.conditions import Conditions
@@ -83,11 +85,21 @@ def test_a_bar_that_did_not_go_along_may_disturb():
     assert found(bar_mm=lambda mm: along(mm) + 9.0 * (mm == 50.0))["Reach"].disturbs is Disturbs.MAY
 
 
+@pytest.mark.parametrize("steps", [0, 3])
+def test_too_few_steps_are_not_a_torque_that_was_missed(steps):
+    sweep = ridden()
+    few = confounders(INTAKE, Measured(), replace(sweep, steps=sweep.steps[:steps], onset=None))
+
+    assert next(one for one in few if one.title == "Crank torque").said == "not told by fewer than 4 steps"
+
+
 def test_a_torque_that_trends_with_setback_cannot_be_told_from_it():
     trending = found(torque_nm=lambda mm: 21.2 + 0.02 * (mm - 55.0))
 
     assert trending["Crank torque"].disturbs is Disturbs.MAY
     assert "+1.00" in trending["Crank torque"].said
+    little = found(torque_nm=lambda mm: 21.2 + 0.004 * (mm - 55.0))
+    assert little["Crank torque"].disturbs is Disturbs.IN_ORDER, "0.2 N m move hand load by half a newton"
 
 
 def test_a_first_position_that_reads_otherwise_at_the_end_is_drift():
