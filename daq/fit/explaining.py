@@ -12,7 +12,7 @@ NO_SADDLE = "Only the load on the hands was measured: what saddle and feet carri
 BOTH_LEGS = "Hands and saddle feel both legs at once; whose push it is they cannot tell."
 MINUTES = "Minutes on a jig say little about hours on the road: that is what the re-check is for."
 _WITHOUT_ONSET = {
-    Verdict.LIGHT: "Your hands stayed equally light at every saddle position we rode.",
+    Verdict.LIGHT: "We saw your hands carry no more as your saddle came forward, at any position we rode.",
     Verdict.LOADED: "Your hands already carried weight at the rearmost saddle position we rode.",
     Verdict.RISE_SEEN: "Your hands began to carry more, but how hard you pedalled was not measured, and that "
     "moves them as well: we name no place.",
@@ -44,8 +44,8 @@ def _found(evidence: Evidence) -> str:
     if main.named is None or main.named.onset_mm is None:
         return _WITHOUT_ONSET[main.onset.verdict]
     return (
-        f"As your saddle comes forward your hands stay equally light until it is about {main.named.onset_mm:.0f} mm "
-        "behind the bottom bracket; further forward they carry more and more of you."
+        f"As your saddle comes forward your hands stay light until it is about {main.named.onset_mm:.0f} mm behind the "
+        "bottom bracket; further forward they carry more and more of you."
     )
 
 
