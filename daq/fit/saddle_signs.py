@@ -12,7 +12,7 @@ import numpy as np
 
 from daq.fit.intake import Feel, Intake
 from daq.fit.on_bicycle import Estimate, OnBicycle, saddle_points_m
-from daq.fit.ridden import Ridden
+from daq.fit.ridden import LEVEL_PCT, Ridden
 from daq.fit.sign import Sign, Stands
 from daq.fit.stroke_signs import stroke_signs
 from daq.fit.window import SAME_MM, WINDOW_MM, Window
@@ -40,13 +40,13 @@ def signs(
     present_mm: float | None,
     window: Window | None,
 ) -> tuple[Sign, ...]:
-    """The table for a saddle at present_mm. level and climb: sweeps of today; here: the bicycle at present_mm; window:
-    the setbacks to choose from, by the level sweep."""
+    """The table for a saddle at present_mm. level: today's main sweep, on a climb where only climbs were ridden; climb:
+    today's on one; here: the bicycle at present_mm in the main sweep; window: the setbacks to choose from, by it."""
     feel = intake.feel
     top, centres, rough = stroke_signs(level, climb)
     return (
         _hands(level, present_mm, window),
-        _front_wheel(here, feel),
+        _front_wheel(level, here, feel),
         _word("Push over the top", feel.over_the_top, "the rider's word"),
         top,
         centres,
@@ -81,8 +81,10 @@ def _hands(level: Ridden | None, present_mm: float | None, window: Window | None
     return Sign(title, Stands.AGAINST, number, "no further back than the window to choose from")
 
 
-def _front_wheel(here: OnBicycle | None, feel: Feel) -> Sign:
+def _front_wheel(level: Ridden | None, here: OnBicycle | None, feel: Feel) -> Sign:
     title = "Front wheel light"
+    if level is not None and abs(level.plan.gradient_pct) >= LEVEL_PCT:
+        return _word(title, feel.front_light, "only a climb was ridden, which takes load off it; the rider's word")
     share = here.front_share if here is not None else Estimate(None, None, None, "no sweep yet")
     if share.value is None or share.low is None or share.high is None:
         return _word(title, feel.front_light, share.why_not + "; the rider's word")

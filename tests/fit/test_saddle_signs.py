@@ -62,6 +62,15 @@ def test_the_front_wheel_speaks_only_when_its_whole_interval_does():
     assert table(heavy, ridden())["Front wheel light"].stands is Stands.AGAINST
 
 
+def test_a_climb_is_not_judged_by_the_share_of_the_level():
+    """Typical: 44 % flat, 40 % at 4 %, for the same place of the saddle."""
+    light = INTAKE.model_copy(update={"bicycle": BICYCLE.model_copy(update={"wheelbase_mm": 1250.0})})
+    sign = table(light, level=ridden(gradient_pct=4.5))["Front wheel light"]
+
+    assert (sign.stands, sign.number) == (Stands.NOT_VISIBLE, "")
+    assert sign.why.startswith("only a climb was ridden")
+
+
 def test_without_the_bicycle_the_riders_word_stands_for_the_front_wheel():
     without = feeling(front_light=8).model_copy(update={"bicycle": None})
 
