@@ -220,8 +220,8 @@ def _notes(
         notes.append("the crank torque is unknown at 0 rpm, so there is no weight line")
     if line.single_axis:
         notes.append(
-            f"forces along the jig are not measured: the weight line is about {1000 * line.bias_m:.0f} mm too far "
-            "forward by estimate; weight_line_estimate_mm has that taken off"
+            f"forces along the jig are not measured: the weight line is about {abs(1000 * line.bias_m):.0f} mm too far "
+            f"{'back' if line.bias_m < 0.0 else 'forward'} by estimate; weight_line_estimate_mm has that taken off"
         )
         notes.append(unseen.said)
     return notes

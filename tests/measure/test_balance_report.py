@@ -32,6 +32,12 @@ def test_the_worked_example():
     assert found["front_share"] is None
 
 
+@pytest.mark.parametrize(("gradient_pct", "way"), [(5, "34 mm too far forward"), (-5, "34 mm too far back")])
+def test_which_way_the_bias_lies_is_said_without_a_sign(gradient_pct, way):
+    """The saddle's height times the gradient, 0.678 m x 5 %."""
+    assert way in " ".join(balance_report({**STATE, "gradient_pct": gradient_pct})["notes"])
+
+
 def test_the_worked_example_with_tangential_forces():
     found = balance_report({**STATE, "hand_tangential_n": -12, "saddle_tangential_n": 41})
 
