@@ -96,7 +96,11 @@ def feet_off_check(holds_n: Array, cell_names: Sequence[str], weight_n: float) -
         return SumCheck(
             False, (), f"{said}; hold at least 3 positions (lean forward, sit back, lean aside) to tell why"
         )
-    if misfits[best] > most or misfits[others[0]] - misfits[best] < BETTER_BY:
+    if misfits[best] > most:
+        return SumCheck(
+            False, (), f"{said}; neither the mass nor one cell alone explains it: check each with a known weight"
+        )
+    if misfits[others[0]] - misfits[best] < BETTER_BY:
         close = tuple(name for name in misfits if misfits[name] - misfits[best] < BETTER_BY)
         return SumCheck(False, close, f"{said}; it may be {_or(close)}: check each with a known weight")
     if best == "mass":

@@ -91,6 +91,14 @@ def test_holds_too_alike_leave_all_causes_open():
     assert "it may be" in found.text
 
 
+def test_two_wrong_cells_are_not_told_as_one_cause():
+    """The mass fits best, 82 where 15 are allowed."""
+    found = feet_off_check(HOLDS * np.array([0.75, 1.0, 1.0, 0.9]), CELLS, WEIGHT_N)
+
+    assert found.suspects == ()
+    assert "neither the mass nor one cell alone explains it" in found.text
+
+
 def test_holds_of_other_cells_are_refused():
     with pytest.raises(ValueError, match=r"expected holds of 4 cells, got shape \(1, 2\)"):
         feet_off_check(HOLDS[:1, :2], CELLS, WEIGHT_N)
