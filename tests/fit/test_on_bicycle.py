@@ -101,6 +101,13 @@ def test_what_is_assumed_of_the_hands_is_said_and_a_rig_file_may_tell_better():
         assert wide.high - wide.low > narrow.high - narrow.low
 
 
+def test_two_steps_show_no_scatter_about_their_line():
+    sweep = ridden(lambda mm: 90.0, answer=False)
+    found = on_bicycle(replace(sweep, steps=sweep.steps[:2]), RIG, BICYCLE, 60.0).front_share
+
+    assert found.low < found.value < found.high
+
+
 def test_what_cannot_be_had_says_why():
     sweep = ridden(lambda mm: 90.0, answer=False)
     without_torque = ridden(lambda mm: 90.0, answer=False, torque_nm=lambda mm: math.nan)

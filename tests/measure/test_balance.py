@@ -167,6 +167,12 @@ def test_the_hands_off_deficit_is_the_moment_about_the_saddle():
     assert hands_off_deficit_nm(Contact(0.57, 0.66, 0.0, 0.0), saddle) == 0.0
 
 
+def test_a_tilt_without_torque_leaves_no_height():
+    unknown = [WeightLine(math.nan, 0.006, False, 0.0), WeightLine(-0.1, 0.006, False, 0.0)]
+
+    assert com_height(unknown, [0.0, 16.0]).reason == "not available: the crank torque is not known at every tilt"
+
+
 def lines(gradients_pct, x_c=0.02, y_c=0.83, single_axis=False):
     return [WeightLine(x_c - y_c * g / 100.0, 0.006, single_axis, 0.0) for g in gradients_pct]
 

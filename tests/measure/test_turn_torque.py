@@ -54,6 +54,13 @@ def test_few_turns_name_no_dead_spot():
     assert any("5 turns with torque; dead spots need at least 8" in limit for limit in found.limits)
 
 
+def test_a_crank_that_is_held_back_has_no_push_over_the_top():
+    """Shares of a torque that is no drive would have the wrong sign."""
+    found = torque_over_turn(*sampled(lambda a: -leg_torque(a)), both_legs=False)
+
+    assert np.isnan([*found.top, *found.bottom]).all()
+
+
 def test_no_sample_at_all_is_no_torque():
     found = torque_over_turn(np.zeros(0), np.zeros(0), np.zeros(0, dtype=np.int64), both_legs=False)
 

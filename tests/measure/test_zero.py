@@ -2,7 +2,8 @@ import numpy as np
 import pytest
 
 from daq.measure.calibration import CalibratedChannel, Calibration
-from daq.measure.zero import NoZero, zero_of
+from daq.measure.zero import NoZero, Recent, zero_of
+from daq.values import Samples
 
 CALIBRATION = Calibration(
     "test",
@@ -41,3 +42,13 @@ def test_a_silent_board_gives_no_zero():
 def test_a_cell_that_hangs_far_below_its_zero_is_no_zero():
     with pytest.raises(NoZero, match="hands carries -400 N: take the zero with nobody"):
         zero_of(resting(-400.0), CALIBRATION)
+
+
+def test_what_a_board_with_other_channels_sent_is_forgotten():
+    """After it was changed for another within the two seconds that a zero is made from."""
+    recent, none = Recent(), np.zeros(3)
+    for channels in (2, 5):
+        counts = np.full((3, channels), channels, dtype=np.int32)
+        recent.feed(Samples("board", none.astype(np.int64), none, none, none, counts))
+
+    assert recent.counts([0, 4]).tolist() == [[5.0, 5.0]] * 3

@@ -38,6 +38,8 @@ def test_links_keep_their_lengths():
 def test_a_limb_that_cannot_span_says_what_to_change():
     with pytest.raises(CannotReach, match=r"leg: links of 0.430 and 0.440 m cannot span 1.0.*stature"):
         third_corner(np.array([0.0, 0.0]), np.array([1.0, 0.0]), 0.43, 0.44, side=1.0, limb="leg")
+    with pytest.raises(CannotReach, match=r"cannot span 0\.1"):
+        third_corner(np.array([0.0, 0.0]), np.array([0.1, 0.0]), 0.43, 0.25, side=1.0, limb="arm")
 
 
 def test_the_centre_of_mass_agrees_with_another_table_of_segments():

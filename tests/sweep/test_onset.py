@@ -31,6 +31,13 @@ def level(setback_mm):
     return 80.0
 
 
+@pytest.mark.parametrize(
+    "steps", [ride(level, se_n=0.001), stroke_ride(level, sd_n=0.0, scatter_n=0.001)], ids=["a table", "strokes"]
+)
+def test_no_load_is_known_better_than_a_twentieth_of_a_newton(steps):
+    assert gathered(steps).se_n.tolist() == [0.05] * 11
+
+
 def straight(setback_mm):
     return 80.0 + 1.2 * (80.0 - setback_mm)
 

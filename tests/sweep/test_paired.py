@@ -69,6 +69,11 @@ def test_three_visits_can_tell_and_two_cannot():
     assert paired([80.0, 74.0, np.nan, 74.0], [True, False, True, False], [0.0, 1.0, 2.0, 2.0], WELL) is not None
 
 
+def test_a_difference_that_went_with_time_alone_is_none():
+    """The second place later and only then: a drift would do the same."""
+    assert paired([80.0, 80.0, 74.0], [False, False, True], [0.0, 0.0, 1.0], WELL) is None
+
+
 def test_places_go_by_turns_and_one_place_is_none_to_compare():
     assert by_turns(78.0, 58.0) == (78.0, 58.0, 78.0, 58.0)
     with pytest.raises(BadPlan, match="where the saddle is today"):
