@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass
 
 from daq.fit.intake import Saddle
-from daq.measure import geometry
 from daq.measure.geometry import Seat, seat_angle_deg, setback_against_gravity_mm, tilt_deg_of
 from daq.sweep.plan import Plan
 from daq.values import SEAT_TUBE_DEG
@@ -41,10 +40,9 @@ def stepping(plan: Plan, setback_mm: float | None, saddle: Saddle | None = None)
         return Stepping(None, reach_mm, None, None)
     start = seat_of(start_mm, plan.start_height_mm, saddle)
     tilt_deg, leg_kept = tilt_deg_of(plan.gradient_pct), plan.height_policy == "leg extension kept"
-    moved = geometry.step(start, setback_mm, reach_kept=kept, tilt_deg=tilt_deg)
-    height_mm = moved.seat.height_mm if leg_kept else start.height_mm
+    height_mm = start.at(setback_mm).height_mm if leg_kept else start.height_mm
     return Stepping(
-        moved.raise_mm if leg_kept else None,
+        height_mm - start.height_mm if leg_kept else None,
         reach_mm,
         seat_angle_deg(setback_mm, height_mm),
         setback_against_gravity_mm(setback_mm, height_mm, tilt_deg),

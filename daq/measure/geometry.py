@@ -14,8 +14,6 @@ BAR_FIXED = (
     "bar fixed: the reading of cells along the normal can fall while the whole hand force rises; keep the reach "
     "where the jig can"
 )
-RULE_MM = 20.0
-"""The linear rule for the height is valid only this far from its starting point."""
 
 
 def tilt_deg_of(gradient_pct: float) -> float:
@@ -82,40 +80,6 @@ class Seat:
             )
         height = math.sqrt(self.leg_mm**2 - back**2) - self.hip_above_mm
         return Seat(setback_mm, height, self.hip_forward_mm, self.hip_above_mm)
-
-
-@dataclass(frozen=True, slots=True)
-class Step:
-    """What to change for a move of the saddle, and what changes with it. mm and degrees."""
-
-    seat: Seat
-    raise_mm: float
-    """Height to add over the BB; negative: lower."""
-    raise_by_rule_mm: float | None
-    """The linear rule's answer; None beyond its range."""
-    reach_change_mm: float
-    """Saddle to bar along the jig: 0 with the reach kept."""
-    seat_angle_change_deg: float
-    setback_against_gravity_mm: float
-    caution: str
-    """A remark if the bar stays and cells measure along the normal only; otherwise empty."""
-
-
-def step(seat: Seat, setback_mm: float, *, reach_kept: bool, tilt_deg: float = 0.0, single_axis: bool = True) -> Step:
-    """Moving the saddle to another setback with the leg extension kept."""
-    moved = seat.at(setback_mm)
-    back = setback_mm - seat.setback_mm
-    slope = -(seat.setback_mm - seat.hip_forward_mm) / (seat.height_mm + seat.hip_above_mm)
-    return Step(
-        seat=moved,
-        raise_mm=moved.height_mm - seat.height_mm,
-        raise_by_rule_mm=slope * back if abs(back) <= RULE_MM else None,
-        reach_change_mm=0.0 if reach_kept else back,
-        seat_angle_change_deg=seat_angle_deg(moved.setback_mm, moved.height_mm)
-        - seat_angle_deg(seat.setback_mm, seat.height_mm),
-        setback_against_gravity_mm=setback_against_gravity_mm(moved.setback_mm, moved.height_mm, tilt_deg),
-        caution=BAR_FIXED if single_axis and not reach_kept else "",
-    )
 
 
 @dataclass(frozen=True, slots=True)

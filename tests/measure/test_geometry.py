@@ -47,39 +47,25 @@ def test_a_step_keeps_the_leg_extension(back_mm):
 
 
 def test_the_height_of_a_step_is_the_root_found_by_a_solver():
-    step = geometry.step(SEAT, 90.0, reach_kept=True)
-
     def leg_error(raise_mm):
         return math.hypot(90.0 + 150.0, 690.0 + 85.0 + raise_mm) - SEAT.leg_mm
 
-    assert step.raise_mm == pytest.approx(brentq(leg_error, -50.0, 50.0, xtol=1e-12), abs=1e-9)
-    assert step.raise_by_rule_mm is None
+    raise_mm = SEAT.at(90.0).height_mm - SEAT.height_mm
+
+    assert raise_mm == pytest.approx(brentq(leg_error, -50.0, 50.0, xtol=1e-12), abs=1e-9)
 
 
-def test_near_by_the_linear_rule_is_good_to_a_third_of_a_millimetre():
-    step = geometry.step(SEAT, 80.0, reach_kept=True)
-
-    assert step.raise_by_rule_mm == pytest.approx(step.raise_mm, abs=0.33)
-    # 0.26 to 0.30 mm lower per mm back on usual seats; common practice, no source
-    assert -0.30 < step.raise_by_rule_mm / 20.0 < -0.26
-
-
-def test_the_reach_changes_only_with_the_bar_fixed():
-    assert geometry.step(SEAT, 80.0, reach_kept=True).reach_change_mm == 0.0
-    assert geometry.step(SEAT, 80.0, reach_kept=False).reach_change_mm == 20.0
-
-
-def test_a_fixed_bar_under_single_axis_cells_is_cautioned():
-    assert "can fall while the whole hand force rises" in geometry.step(SEAT, 80.0, reach_kept=False).caution
-    assert geometry.step(SEAT, 80.0, reach_kept=True).caution == ""
-    assert geometry.step(SEAT, 80.0, reach_kept=False, single_axis=False).caution == ""
+def test_near_by_the_saddle_goes_down_by_about_three_tenths_of_its_way_back():
+    """0.26 to 0.30 mm lower per mm back on usual seats; common practice, no source."""
+    assert -0.30 < (SEAT.at(80.0).height_mm - SEAT.height_mm) / 20.0 < -0.26
 
 
 def test_ten_millimetres_back_lay_the_seat_back_by_about_eight_tenths_of_a_degree():
     """About -0.84 degrees at a reference 680 mm from the BB: 10/680 rad."""
-    step = geometry.step(Seat(40.0, 678.0), 50.0, reach_kept=True)
+    seat = Seat(40.0, 678.0)
+    before, after = (geometry.seat_angle_deg(one.setback_mm, one.height_mm) for one in (seat, seat.at(50.0)))
 
-    assert step.seat_angle_change_deg == pytest.approx(-math.degrees(10.0 / 680.0), abs=0.02)
+    assert after - before == pytest.approx(-math.degrees(10.0 / 680.0), abs=0.02)
 
 
 @given(back_mm=st.floats(-30.0, 30.0), seat_tube_deg=st.floats(65.0, 80.0))
