@@ -348,7 +348,7 @@ class SweepProgress:
             rear_mm=rear_mm,
             front_mm=front_mm,
             resolution_mm=self._resolution_mm,
-            minutes_left=float(max(most - len(self.steps), 1)),  # in steps, so that the last is the first place again
+            minutes_left=float(max(most - self.ridden, 1)),  # in steps, so that the last is the first place again
             minutes_per_step=1.0,
         )
         as_planned = self.ridden == most and chosen.setback_mm is not None

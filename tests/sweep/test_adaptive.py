@@ -12,8 +12,8 @@ from tests.sweep.pedalled import STROKE_S, stroke
 POSITIONS = ordered(spaced(80.0, 30.0, 2.5), "adaptive", np.random.default_rng(0))
 
 
-def ridden(bend_mm=53.0, slope=1.0, seed=3, positions=POSITIONS):
-    """An adaptive sweep of a rider with a bend, ridden to its end; everything it said."""
+def ridden(bend_mm=53.0, slope=1.0, seed=3, positions=POSITIONS, lost=-1):
+    """An adaptive sweep of a rider with a bend, ridden to its end; everything it said. lost: a step whose data is."""
     rng = np.random.default_rng(seed)
     progress = SweepProgress(Plan(positions, dwell_s=15.0, order="adaptive"))
     said = progress.take(Trigger.BEGIN, 0.0)
@@ -21,7 +21,11 @@ def ridden(bend_mm=53.0, slope=1.0, seed=3, positions=POSITIONS):
     while progress.state is State.MOVING:
         asked = progress.asked_setback_mm
         said += progress.take(Trigger.SADDLE_MOVED, t_s, setback_mm=asked)
+        from_s, ridden = t_s, progress.ridden
         while progress.state in (State.SETTLING, State.AVERAGING):
+            if ridden == lost and from_s + 10.0 < t_s < from_s + 11.0:
+                progress.pass_over(t_s, t_s + 20.0)
+                t_s += 20.0
             hands_n = 80.0 + slope * max(bend_mm - asked, 0.0) + rng.normal(0.0, 10.0)
             said += progress.feed(stroke(t_s, hands_n))
             t_s += STROKE_S
@@ -52,6 +56,15 @@ def test_a_sweep_that_may_ask_no_more_has_ridden_the_first_place_again():
     progress, _ = ridden(slope=0.3, positions=few)
 
     assert len(progress.steps) == len(few)
+    assert progress.steps[-1].setback_mm == progress.steps[0].setback_mm
+
+
+def test_it_has_ridden_the_first_place_again_also_where_a_step_is_lost():
+    few = ordered(spaced(80.0, 30.0, 7.0), "adaptive", np.random.default_rng(0))
+
+    progress, _ = ridden(slope=0.3, positions=few, lost=2)
+
+    assert (progress.left_out, progress.ridden) == ([2], len(few))
     assert progress.steps[-1].setback_mm == progress.steps[0].setback_mm
 
 
