@@ -1,8 +1,10 @@
 """Settings for all tests."""
 
+import gc
 import os
 from pathlib import Path
 
+import pytest
 from hypothesis import settings
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the commands have it; with several workers it matters more
@@ -13,6 +15,18 @@ settings.load_profile("foreaft")
 
 WAITS = Path(__file__).parent / "test_package.py"
 """Waits half a minute for pip. Begun last, the other workers would wait for it; begun first, they compute meanwhile."""
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection():
+    """What is loaded to collect the tests stays until the end: to look through it again and again for garbage, while it
+    grows and then during the tests, would take each worker three seconds in a hundred."""
+    gc.disable()
+    try:
+        return (yield)
+    finally:
+        gc.freeze()
+        gc.enable()
 
 
 def pytest_collection_modifyitems(items):
