@@ -44,7 +44,8 @@ def half_width(lines: Sequence[Line], confidence: float = CONFIDENCE) -> float:
     for term in terms:
         phi = phi * characteristic(t, *term)
         matter = np.abs(phi) > 1e-9
-        node, t, phi = node[matter], t[matter], phi[matter]
+        if not matter.all():
+            node, t, phi = node[matter], t[matter], phi[matter]
     found = about
     for _ in range(30):
         inside = float(phi / node @ np.sin(t * found)) * 2.0 / math.pi
@@ -84,12 +85,18 @@ def characteristic(t: Array, u: float, dof: float | None, shape: Shape) -> Array
     if shape == "normal":
         return np.asarray(np.exp(-0.5 * (u * t) ** 2))
     if shape == "rectangular":
-        return np.asarray(np.sinc(math.sqrt(3.0) / math.pi * u * t))
+        return _sinc(math.sqrt(3.0) / math.pi * u * t)
     if shape == "triangular":
-        return np.asarray(np.sinc(math.sqrt(1.5) / math.pi * u * t) ** 2)
+        return _sinc(math.sqrt(1.5) / math.pi * u * t) ** 2
     from scipy.special import j0
 
     return np.asarray(j0(math.sqrt(2.0) * u * t))
+
+
+def _sinc(x: Array) -> Array:
+    """np.sinc to the bit, for x > 0: that one also looks for zeros."""
+    y = math.pi * x
+    return np.asarray(np.sin(y) / y)
 
 
 @lru_cache(maxsize=64)
