@@ -1,5 +1,5 @@
 """`python3 -m tests [--quick] [--coverage] [pytest arguments]`: installs what is missing, then tests, and beside them
-lint and types.
+lint, types, and the properties on data not tried before.
 
 --coverage also shows which lines of the package no test runs; it takes about a third longer.
 --quick leaves out whatever needs a browser, a bus, a store or a port, and the studies of hundreds of sweeps.
@@ -28,6 +28,7 @@ SYSTEM = {
 }
 JS = VENV / "js"
 TSC = JS / "node_modules" / "typescript" / "bin" / "tsc"
+PYTEST = (VENV / "bin" / "python", "-m", "pytest")
 NOTHING_CHOSEN = 5
 """pytest's exit code when the words given chose no test: the property tests know fewer words than the others."""
 TYPESCRIPT = "typescript@5.9.3"
@@ -68,7 +69,7 @@ def ensure_typescript():
 
 
 def with_properties():
-    """The test files with properties in them: collecting all the others takes each worker longer than these run."""
+    """The test files with properties in them: collecting all the others takes longer than these run."""
     files = sorted((ROOT / "tests").rglob("test_*.py"))
     return [str(path.relative_to(ROOT)) for path in files if "hypothesis" in path.read_text("utf-8")]
 
@@ -84,16 +85,22 @@ def static_checks():
     ]
 
 
-def test_runs(words, *, quick, coverage):
-    """(name, command) of each run of tests, in order."""
-    pytest = [VENV / "bin" / "python", "-m", "pytest", *SPREAD, *words]
+def test_run(words, *, quick, coverage):
+    """(name, command) of the run of tests."""
     if quick:
-        return [("pure tests", [*pytest, "-m", "not study", *(f"tests/{name}" for name in PURE)])]
+        return "pure tests", [*PYTEST, *SPREAD, *words, "-m", "not study", *(f"tests/{name}" for name in PURE)]
+    shown = ["--cov=daq", "--cov-report=term:skip-covered"] if coverage else []
+    return "tests", [*PYTEST, *SPREAD, *words, "--durations", "15", *shown]
+
+
+def properties(words):
+    """(name, command) of the run of the properties on data not tried before. In one process: to load these files in
+    each of four takes as long as to run them.
+    """
     seed = random.randrange(2**32)  # printed, so that a failure can be had again
     where = [] if any((ROOT / word.split("::")[0]).exists() for word in words) else with_properties()
-    fresh = [*pytest, *where, "-m", "hypothesis", "--hypothesis-profile", "fresh", "--hypothesis-seed", str(seed)]
-    shown = ["--cov=daq", "--cov-report=term:skip-covered"] if coverage else []
-    return [("tests", [*pytest, "--durations", "15", *shown]), (f"properties, fresh seed {seed}", fresh)]
+    fresh = ["-m", "hypothesis", "--hypothesis-profile", "fresh", "--hypothesis-seed", str(seed)]
+    return f"properties, fresh seed {seed}", [*PYTEST, *words, *where, *fresh, "-n", "0"]
 
 
 def run(command, **options):
@@ -101,15 +108,15 @@ def run(command, **options):
     return subprocess.run([str(part) for part in command], cwd=ROOT, env=COMPILED_ONCE, check=False, **options)
 
 
-def checked(name, command):
-    """Runs a check and says how it ended, whatever else is being said; whether it passed."""
+def checked(name, command, passing=(0,)):
+    """Runs a check and says how it ended, whatever else is being said; whether that code is a passing one."""
     try:
         ended = run(command, capture_output=True, text=True)
     except OSError as error:
         say(f"\n== {name}\n{error}")
         return False
     say(f"\n== {name}\n{ended.stdout}{ended.stderr}".rstrip())
-    return ended.returncode == 0
+    return ended.returncode in passing
 
 
 def main():
@@ -124,14 +131,15 @@ def main():
         done.result()
     if not quick:
         ensure_browser()
-    failed = []
+    passing = (0, NOTHING_CHOSEN) if words else (0,)
     with ThreadPoolExecutor() as pool:
         beside = {name: pool.submit(checked, name, command) for name, command in static_checks()}
-        for name, command in test_runs(words, quick=quick, coverage=coverage):
-            say("== " + name)
-            code = run(command).returncode
-            if code and not (words and code == NOTHING_CHOSEN):
-                failed.append(name)
+        if not quick:
+            name, command = properties(words)
+            beside[name] = pool.submit(checked, name, command, passing)
+        name, command = test_run(words, quick=quick, coverage=coverage)
+        say("== " + name)
+        failed = [] if run(command).returncode in passing else [name]
     failed += [name for name, passed in beside.items() if not passed.result()]
     say("== all passed" if not failed else "== failed: " + ", ".join(failed))
     return 1 if failed else 0
