@@ -95,7 +95,7 @@ def test_a_store_on_a_failing_disk_is_salvaged_around_the_sectors_that_cannot_be
     monkeypatch.setattr("daq.keep.rescue.pages.open_plain", Opened)
     found = salvage(path, tmp_path / "new.sqlite")
 
-    assert any("hold nothing that can be read" in problem for problem in found.problems)
+    assert any("nothing can be read on " in problem for problem in found.problems)
     assert 1500 <= found.scans < 2000
     with Store.open(tmp_path / "new.sqlite", write=False) as new:
         assert verify(new).problems == ()
