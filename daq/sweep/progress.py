@@ -103,7 +103,12 @@ class SweepProgress:
 
     @property
     def asked_setback_mm(self) -> float | None:
-        """The position to ride next or now; None when all are done."""
+        """The position to ride next or now; None when all are done or the sweep has ended."""
+        return None if self.state in ENDED else self.left_setback_mm
+
+    @property
+    def left_setback_mm(self) -> float | None:
+        """The same also after the end: where the sweep would go on."""
         done = self.ridden
         if done >= len(self.plan.positions_mm):
             return None
@@ -249,7 +254,7 @@ class SweepProgress:
         riding, held = self.state in (State.SETTLING, State.AVERAGING), self._step.held
         settle_left_s = max(0.0, self.plan.settle_s - (t_s - self._step.from_s)) if riding else None
         dwell_left_s = max(0.0, self.plan.dwell_s - self._ridden_s()) if riding else None
-        left = len(self.plan.positions_mm) - self.ridden
+        left = 0 if self.state in ENDED else len(self.plan.positions_mm) - self.ridden
         per_step_s = MOVING_S + self.plan.settle_s + self.plan.dwell_s
         now_s = (settle_left_s or 0.0) + (dwell_left_s or 0.0) if riding else min(left, 1) * per_step_s
         return SweepStatus(

@@ -313,6 +313,18 @@ def test_a_sweep_stopped_by_mistake_goes_on_from_the_step_it_stood_at():
     assert [step.setback_mm for step in progress.steps] == [80.0, 60.0]
 
 
+@pytest.mark.parametrize("end", [Trigger.ENOUGH, Trigger.STOP])
+def test_a_sweep_that_has_ended_early_asks_for_nothing_and_has_no_time_left(end):
+    progress = begun()
+    t_s = one_step(progress, 0.0)
+    progress.take(end, t_s)
+
+    status = progress.status(t_s)
+
+    assert (status.asked_setback_mm, status.seconds_left) == (None, 0.0)
+    assert progress.left_setback_mm == 60.0
+
+
 def test_more_positions_are_ridden_after_those_that_are_done():
     progress = begun()
     t_s = one_step(progress, 0.0)

@@ -152,7 +152,7 @@ class SweepDesk:
             return False
         if self._occupied.taken_by():
             return False
-        return self.progress.asked_setback_mm is not None
+        return self.progress.left_setback_mm is not None
 
     async def go_on(self, positions_mm: Sequence[float] = ()) -> None:
         """Go on after the end, from the step it ended at; positions_mm: instead of what is left of the plan. Refusal
