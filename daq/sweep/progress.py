@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from daq.refusals import BadValue, NotNow
-from daq.sweep.design import next_step
+from daq.sweep.design import next_step, too_narrow
 from daq.sweep.held import in_band, what_is_off
 from daq.sweep.plan import MOVING_S, BadPlan, Plan
 from daq.sweep.run import ENDED, State, Trigger, after, fitter_may
@@ -193,18 +193,22 @@ class SweepProgress:
     def go_on(self, t_s: float, positions_mm: tuple[float, ...] = (), *, as_ridden: bool = False) -> list[Notice]:
         """Go on after the end, from the step it ended at, or with these positions after those that are ridden.
 
-        Refusal, with nothing changed, before the end, and where no position is left. as_ridden: what happened has
-        happened, also where the end itself is lost.
+        Refusal, with nothing changed, before the end, where no position is left, and where an adaptive plan's range
+        becomes too narrow for this jig's marks. as_ridden: what happened has happened, also where the end itself is
+        lost.
         """
         if self.state not in ENDED and not as_ridden:
             raise NotNow(f"the sweep is {self.state} and has not ended; it goes on by itself")
         before, planned_mm = (self.plan, self.state, self._chosen_mm), self.plan.positions_mm
         try:
             to_ride_mm = (*planned_mm[: self.ridden], *positions_mm) if positions_mm else planned_mm
-            self.plan = replace(self.plan, positions_mm=to_ride_mm)
+            longer = replace(self.plan, positions_mm=to_ride_mm)
         except BadPlan as error:
             raise BadValue(str(error)) from error
-        self.state = State.MOVING
+        narrow = too_narrow(max(to_ride_mm), min(to_ride_mm), self._resolution_mm) if longer.adaptive else ""
+        if narrow:
+            raise BadValue(narrow)
+        self.plan, self.state = longer, State.MOVING
         notices = self._choose(t_s)
         if self.asked_setback_mm is None:
             self.plan, self.state, self._chosen_mm = before

@@ -1,6 +1,7 @@
 import numpy as np
 import pytest
 
+from daq.refusals import BadValue
 from daq.sweep.design import next_step
 from daq.sweep.order import ordered, spaced
 from daq.sweep.plan import Plan
@@ -66,6 +67,18 @@ def test_it_has_ridden_the_first_place_again_also_where_a_step_is_lost():
 
     assert (progress.left_out, progress.ridden) == ([2], len(few))
     assert progress.steps[-1].setback_mm == progress.steps[0].setback_mm
+
+
+def test_going_on_over_a_range_too_narrow_for_the_jig_is_refused_with_nothing_changed():
+    """Five places a millimetre apart are a plan, but leave no room for the coarse pass."""
+    progress = SweepProgress(Plan(POSITIONS, order="adaptive"))
+    progress.take(Trigger.BEGIN, 0.0)
+    progress.take(Trigger.ENOUGH, 1.0)
+
+    with pytest.raises(BadValue, match="at least 5 steps of 1 mm between them, got 64 and 60"):
+        progress.go_on(2.0, (64.0, 63.0, 62.0, 61.0, 60.0))
+
+    assert (progress.state, progress.plan.positions_mm) == (State.FINISHED, POSITIONS)
 
 
 def test_more_steps_lie_near_the_bend_than_in_an_even_sweep():
