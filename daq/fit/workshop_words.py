@@ -72,8 +72,7 @@ def panel_lines(found: Taught, tests: Sequence[KnownTest], verdicts: Counts, fai
         f"between sweeps  sd {panel.sweep_sd_mm:.1f} mm, 95 %: {_ends(found.sweep_interval_mm)} mm",
         f"placing a bend  sd {found.placing_mm:.1f} mm",
         f"repeatability limit, same rider, day and jig: {found.repeatability_limit_mm:.1f} mm; on different days "
-        f"(intermediate precision): {found.between_days_limit_mm:.1f} mm",
-        f"smallest change between two tests on two days that is one: {found.detectable_mm:.1f} mm",
+        f"(intermediate precision): {found.between_days_limit_mm:.1f} mm, the smallest change that is one",
     ]
     lines += [f"effect of {one['name']}: {one['mm']:+.1f} +- {one['u_mm']:.1f} mm" for one in _effects(found)]
     for what, by in (("rig", apart(tests, lambda one: one.rig)), ("fitter", apart(tests, lambda one: one.fitter))):
@@ -152,7 +151,6 @@ def _spreads(found: Taught) -> dict[str, Any]:
         "placing_sd_mm": found.placing_mm,
         "repeatability_limit_mm": found.repeatability_limit_mm,
         "between_days_limit_mm": found.between_days_limit_mm,
-        "detectable_mm": found.detectable_mm,
     }
 
 

@@ -105,12 +105,6 @@ def change(first: Entry, second: Entry, found: Panel) -> OnsetChange:
     return OnsetChange(change_mm, (change_mm - half, change_mm + half), half)
 
 
-def detectable_mm(tests: Sequence[Entry], found: Panel) -> float:
-    """Minimal detectable change between two single tests of this kind on two days."""
-    measured = float(np.median([variance_mm2(one) for one in tests]))
-    return DETECTABLE * math.sqrt(2.0 * (measured + found.variance_mm2))
-
-
 def what_helps(tests: Sequence[Entry], found: Panel, *, like: Entry) -> tuple[Brings, ...]:
     """What would narrow the interval for another day, and the width each test would leave.
 

@@ -12,15 +12,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from daq.sweep.another_day import detectable_mm, variance_mm2
+from daq.sweep.another_day import DETECTABLE, variance_mm2
 from daq.sweep.effects import GRADIENT, Effects, OnsetEffect, estimated, moved
 from daq.sweep.panel import Entry, Panel, panel
 from daq.sweep.pooling import PooledWorkshops, pooled
 from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM, SpreadPriors
 from daq.values import Array
 
-REPEATABILITY = 2.8
-"""Times the standard deviation: the difference two results exceed once in twenty (ISO 5725-6, 4.1; from memory)."""
+REPEATABILITY = DETECTABLE * math.sqrt(2.0)
+"""Times the standard deviation: the difference two results exceed once in twenty, 2.8 when rounded (ISO 5725-6, 4.1;
+from memory)."""
 ENOUGH_DAYS = 5
 """Fewer second days teach a standard deviation to a factor of two at best."""
 WANTED_SHARE = 0.25
@@ -101,13 +102,9 @@ class Taught:
 
     @property
     def between_days_limit_mm(self) -> float:
-        """The same on two days: intermediate precision, different days, in the terms of ISO 5725-3."""
+        """The same on two days: intermediate precision, different days, in the terms of ISO 5725-3, and the minimal
+        detectable change between two single tests."""
         return REPEATABILITY * math.sqrt(self.panel.variance_mm2 + self.placing_mm**2)
-
-    @property
-    def detectable_mm(self) -> float:
-        """Minimal detectable change between single tests on two days."""
-        return detectable_mm(self.entries, self.panel)
 
     @property
     def more_days(self) -> int:

@@ -3,7 +3,7 @@ import math
 import numpy as np
 import pytest
 
-from daq.sweep.another_day import Foretold, another_day, change, detectable_mm, today, what_helps
+from daq.sweep.another_day import Foretold, another_day, change, today, what_helps
 from daq.sweep.panel import Entry, panel
 from daq.sweep.spreads import judged_priors
 from daq.values import Likelihood
@@ -91,13 +91,6 @@ def test_a_change_between_days_has_the_days_in_it_and_one_of_a_day_has_not():
     assert between_days.detectable_mm == pytest.approx(18.3, abs=0.3)
     assert within.detectable_mm == pytest.approx(12.0, abs=0.3)
     assert between_days.interval_95_mm[1] > 0.0
-
-
-def test_the_minimal_detectable_change_of_sharp_tests_is_that_of_the_days():
-    """1.96 sqrt(2) times sqrt(5^2 + 2^2), Weir 2005: 14.9 mm."""
-    sharp = Entry("R", "1", normal(50.0, 0.5))
-
-    assert detectable_mm([sharp], panel([sharp])) == pytest.approx(14.9, abs=0.3)
 
 
 def test_a_sweep_on_another_day_helps_most_where_days_differ_most():

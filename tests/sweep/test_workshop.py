@@ -5,8 +5,9 @@ import json
 import numpy as np
 import pytest
 
+from daq.fit.workshop_words import panel_fields, panel_lines
 from daq.sweep.another_day import change
-from daq.sweep.panel import panel
+from daq.sweep.panel import Entry, panel
 from daq.sweep.pooling import pooled
 from daq.sweep.prior_file import BadPrior, prior_of, priors_in
 from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM, judged_priors
@@ -83,13 +84,24 @@ def test_limits_are_those_of_iso_5725():
     assert np.mean(abs(np.diff(other_day)) > found.between_days_limit_mm) == pytest.approx(0.05, abs=0.025)
 
 
+def test_the_limit_between_days_is_the_minimal_detectable_change():
+    """1.96 sqrt(2) times the error of one test, Weir 2005 (from memory); of sharp tests it is that of the days, with
+    5 mm between days and 2 mm between sweeps 14.9 mm."""
+    found = taught(told([Entry("R", "1", normal(50.0, 0.5))]))
+    lines = panel_lines(found, found.tests, {}, {})
+
+    assert found.between_days_limit_mm == pytest.approx(14.9, abs=0.3)
+    assert sum(f"{found.between_days_limit_mm:.1f} mm" in line for line in lines) == 1
+    assert "detectable_mm" not in panel_fields(found, found.tests, {}, {}, {})
+
+
 def test_the_limit_within_a_day_is_what_two_such_tests_are_told():
-    """ISO's 2.8 for 1.96 times the root of 2; of few tests the mean of a spread lies far below the root of its mean
+    """Of few tests the mean of a spread lies far below the root of its mean
     square."""
     found = taught(one_rider(52.0, 50.0, days=["d", "d"]))
     told_mm = change(*found.entries, found.panel).detectable_mm
 
-    assert found.repeatability_limit_mm == pytest.approx(2.8 / (1.96 * np.sqrt(2.0)) * told_mm, rel=0.01)
+    assert found.repeatability_limit_mm == pytest.approx(told_mm, rel=1e-3)
 
 
 def test_too_few_second_days_say_so():
