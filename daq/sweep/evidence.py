@@ -116,7 +116,7 @@ def gathered(steps: Sequence[StepMean], levels: WanderModel = sway.levels, *, fi
     return StepEvidence(
         setback_mm=setback_mm,
         hands_n=hands_n if model is None else model.hands.load_n,
-        se_n=None if se_n is None else np.hypot(se_n, u_torque_nm * math.hypot(*torque_effect(model))),
+        se_n=None if se_n is None else with_missed_torque(se_n, u_torque_nm, model),
         covariates=covariates,
         covariate_means=means,
         covariate_sds=sds,
@@ -145,6 +145,11 @@ def _trend(model: Pooled | None, times: Dwells | None, drifts: bool, covariates:
     if drifts:
         change[:, 0] = times.seen_min[:, -1] - times.seen_min[:, 0]
     return Trend(model.hands.trend_n, np.maximum(model.hands.trend_se_n, LEAST_ERROR_N), change)
+
+
+def with_missed_torque(se_n: Array, u_torque_nm: Array, model: Pooled | None) -> Array:
+    """Standard errors of steps, N, with what a torque that is known to u_torque_nm only may have done to them."""
+    return np.asarray(np.hypot(se_n, u_torque_nm * math.hypot(*torque_effect(model))))
 
 
 def stroke_errors(steps: Sequence[StepMean]) -> Array:

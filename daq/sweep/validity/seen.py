@@ -10,8 +10,9 @@ from functools import cached_property
 
 import numpy as np
 
-from daq.sweep.evidence import MOVED_TOGETHER, PLACED_MM, TORQUE_N_PER_NM, TORQUE_SPREAD, stroke_errors
+from daq.sweep.evidence import MOVED_TOGETHER, PLACED_MM, stroke_errors, with_missed_torque
 from daq.sweep.places import SAME_PLACE_MM
+from daq.sweep.pooled import pooled
 from daq.sweep.torque import with_torque
 from daq.sweep.validity.conditions import Conditions, Way
 from daq.sweep.validity.effects import SIZE, SUSPICION, Curve, Levels, curve_of
@@ -60,10 +61,10 @@ class Seen:
 
     @cached_property
     def levels(self) -> Levels:
-        """With the torque of a step that lacks it taken from the others, as the estimator does."""
+        """With the torque of a step that lacks it taken from the others, and its error, as the estimator does."""
         steps, u_torque_nm = with_torque(self.steps)
         torque_nm = np.array([step.crank_torque_nm for step in steps])
-        errors_n = np.hypot(stroke_errors(steps), math.hypot(TORQUE_N_PER_NM, TORQUE_SPREAD) * u_torque_nm)
+        errors_n = with_missed_torque(stroke_errors(steps), u_torque_nm, pooled(steps))
         placed = np.array([step.u_setback_mm for step in steps])
         known = bool(np.isfinite(torque_nm).all()) and bool(np.ptp(torque_nm) > 0.0)
         return Levels(
