@@ -13,7 +13,7 @@ from daq.fit.intake import Intake
 from daq.fit.prechecks import Measured
 from daq.fit.ridden import Ridden
 from daq.measure.geometry import BAR_FIXED
-from daq.sweep.evidence import TORQUE_SPREAD, torque_effect
+from daq.sweep.evidence import TORQUE_SPREAD, step_torques, torque_effect, torque_went_along
 from daq.sweep.pooled import pooled
 from daq.sweep.setting import TILT_CHANGE_DEG
 from daq.values import Z_95, Result
@@ -24,8 +24,6 @@ TILT_DEG = 3.0
 """A saddle tilted by more than this moves load by itself. Common practice, no source."""
 FEWEST_STEPS = 4
 """Fewer tell no correlation."""
-TRENDS = 0.6
-"""Above this correlation of crank torque with setback, their effects cannot be told apart. Assumption."""
 
 
 class Disturbs(StrEnum):
@@ -120,13 +118,13 @@ def _torque(sweep: Ridden) -> Confounder:
     if unknown:
         return Confounder("Crank torque", Disturbs.NOT_KNOWN, f"unknown at {unknown} of {len(torques)} steps")
     setbacks = np.array([step.setback_mm for step in sweep.steps])
+    torques = step_torques(sweep.steps, pooled(sweep.steps))
     said = f"mean {torques.mean():.1f} N m, steps {np.ptp(torques):.1f} N m apart at most; {_torque_effect(sweep)}"
     if torques.std() == 0.0 or setbacks.std() == 0.0:
         return Confounder("Crank torque", Disturbs.IN_ORDER, said)
     r = float(np.corrcoef(setbacks, torques)[0, 1])
-    trending = abs(r) > TRENDS and np.ptp(torques) > 0.3
     said += f", correlation with setback {r:+.2f}"
-    return Confounder("Crank torque", Disturbs.MAY if trending else Disturbs.IN_ORDER, said)
+    return Confounder("Crank torque", Disturbs.MAY if torque_went_along(setbacks, torques) else Disturbs.IN_ORDER, said)
 
 
 def _torque_effect(sweep: Ridden) -> str:

@@ -107,9 +107,7 @@ def gathered(steps: Sequence[StepMean], levels: WanderModel = sway.levels, *, fi
         )
     model = pooled(steps, levels)
     times = dwells(steps)
-    torque_nm = np.array([step.crank_torque_nm for step in steps])
-    if model is not None and np.isfinite(model.hands.torque_nm).all():
-        torque_nm = model.hands.torque_nm
+    torque_nm = step_torques(steps, model)
     t_min = np.array([step.t_min for step in steps])
     covariates, means, sds, notes = _covariates(setback_mm, t_min, torque_nm, model)
     se_n = _given_errors(steps) if model is None else np.maximum(model.hands.se_n, LEAST_ERROR_N)
@@ -194,7 +192,7 @@ def _covariates(
     if np.ptp(torque_nm) > 0.0:  # False if unknown
         columns.append(torque_nm - torque_nm.mean())
         priors.append(torque_effect(model))
-        if np.ptp(torque_nm) > TORQUE_MATTERS_NM and _together(setback_mm, torque_nm):
+        if torque_went_along(setback_mm, torque_nm):
             notes.append(
                 "crank torque went along with setback, so their effects can hardly be told apart: "
                 "hold the power and ride out and back"
@@ -214,5 +212,16 @@ def torque_effect(model: Pooled | None) -> tuple[float, float]:
     return float(mean), float(known.sum() ** -0.5)
 
 
-def _together(a: Array, b: Array) -> bool:
-    return bool(abs(np.corrcoef(a, b)[0, 1]) > MOVED_TOGETHER)
+def step_torques(steps: Sequence[StepMean], model: Pooled | None) -> Array:
+    """Crank torque of each step, N m, by its strokes where they all have it."""
+    if model is not None and np.isfinite(model.hands.torque_nm).all():
+        return model.hands.torque_nm
+    return np.array([step.crank_torque_nm for step in steps])
+
+
+def torque_went_along(setback_mm: Array, torque_nm: Array) -> bool:
+    """Whether known torques differ by enough to matter and went along with setback, so that their effects can hardly be
+    told apart."""
+    if np.ptp(torque_nm) <= TORQUE_MATTERS_NM:
+        return False
+    return bool(abs(np.corrcoef(setback_mm, torque_nm)[0, 1]) > MOVED_TOGETHER)

@@ -102,6 +102,19 @@ def test_a_torque_that_trends_with_setback_cannot_be_told_from_it():
     assert little["Crank torque"].disturbs is Disturbs.IN_ORDER, "0.2 N m move hand load by half a newton"
 
 
+@pytest.mark.parametrize(
+    ("nm_per_mm", "scatter_nm", "disturbs"),
+    [(0.0048, 0.0, False), (0.0056, 0.0, True), (0.0064, 0.1, True), (0.0064, 0.2, False)],
+    ids=["0.24 N m apart", "0.28 N m apart", "correlated by 0.9", "correlated by 0.7"],
+)
+def test_the_torque_disturbs_where_the_answer_says_so_and_only_there(nm_per_mm, scatter_nm, disturbs):
+    sweep = ridden(torque_nm=lambda mm: 21.2 + nm_per_mm * (mm - 55.0) + scatter_nm * (mm % 10.0 == 0.0))
+    torque = next(one for one in confounders(RIDER, DONE, sweep) if one.title == "Crank torque")
+
+    said = any("crank torque went along with setback" in reason for reason in sweep.onset.reasons)
+    assert (torque.disturbs is Disturbs.MAY, said) == (disturbs, disturbs)
+
+
 def test_a_first_position_that_reads_otherwise_at_the_end_is_drift():
     drifting = found(load_n=_last_higher())
 
