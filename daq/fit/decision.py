@@ -66,11 +66,17 @@ def last_stage_on(present_mm: float | None, chosen_mm: float, begun: datetime.da
 
 
 def changes_said(before: Sequence[Symptom], after: Sequence[Symptom]) -> tuple[str, ...]:
-    """Each complaint from the intake or now, with both scores: 'hands, left: 6 to 2'. One not asked again counts as
-    0."""
+    """Each complaint from the intake or now, with both scores: 'hands, left: 6 to 2'. One that only one of them names
+    has no second score: nobody may have asked."""
     first = {(one.place, one.side): one.score for one in before}
     second = {(one.place, one.side): one.score for one in after}
     return tuple(
-        f"{place}, {side}: {first.get((place, side), 0)} to {second.get((place, side), 0)}"
+        f"{place}, {side}: {_then_to_now(first.get((place, side)), second.get((place, side)))}"
         for place, side in dict.fromkeys([*first, *second])
     )
+
+
+def _then_to_now(before: int | None, after: int | None) -> str:
+    if after is None:
+        return f"{before}, not named again"
+    return f"{after}, not named before" if before is None else f"{before} to {after}"

@@ -32,4 +32,12 @@ def test_the_same_complaints_stand_beside_each_other_then_and_now():
     before = (Symptom(place="hands", side="left", score=6), Symptom(place="neck", score=3))
     after = (Symptom(place="hands", side="left", score=2), Symptom(place="knee front", side="right", score=4))
 
-    assert changes_said(before, after) == ("hands, left: 6 to 2", "neck, both: 3 to 0", "knee front, right: 0 to 4")
+    assert changes_said(before, after) == (
+        "hands, left: 6 to 2",
+        "neck, both: 3, not named again",
+        "knee front, right: 4, not named before",
+    )
+
+
+def test_a_complaint_that_is_gone_is_told_as_0_where_it_was_asked():
+    assert changes_said((Symptom(place="neck", score=3),), (Symptom(place="neck", score=0),)) == ("neck, both: 3 to 0",)
