@@ -12,7 +12,7 @@ NO_SADDLE = "Only the load on the hands was measured: what saddle and feet carri
 BOTH_LEGS = "Hands and saddle feel both legs at once; whose push it is they cannot tell."
 MINUTES = "Minutes on a jig say little about hours on the road: that is what the re-check is for."
 _WITHOUT_ONSET = {
-    Verdict.LIGHT: "We saw your hands carry no more as your saddle came forward, at any position we rode.",
+    Verdict.LIGHT: "As your saddle came forward, we did not see your hands carry more at any position we rode.",
     Verdict.LOADED: "Your hands already carried weight at the rearmost saddle position we rode.",
     Verdict.RISE_SEEN: "Your hands began to carry more, but how hard you pedalled was not measured, and that "
     "moves them as well: we name no place.",

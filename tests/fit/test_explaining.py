@@ -37,3 +37,9 @@ def test_hands_that_grow_lighter_first_are_not_told_to_stay_the_same(load_n, ver
 
     assert sweep.onset.verdict is verdict
     assert "equally" not in what_was_found(SimpleNamespace(main=sweep))
+
+
+def test_light_hands_are_told_as_what_was_seen_at_the_positions_ridden():
+    said = what_was_found(SimpleNamespace(main=ridden(lambda mm: 80.0)))
+
+    assert said == "As your saddle came forward, we did not see your hands carry more at any position we rode."
