@@ -171,7 +171,7 @@ def saddle_points_m(step: StepMean, rig: Rig) -> Array:
         return np.empty(0)
     x_m = (np.array(places, dtype=np.float64) - step.setback_mm) / 1000.0
     cells = np.array([[stroke.cells_n[i] for i in columns] for stroke in step.strokes])
-    return np.array([load_point_m(row, x_m)[0] for row in cells])
+    return np.array([load_point_m(row, x_m) for row in cells])
 
 
 def _each_step(sweep: Ridden, rig: Rig) -> tuple[list[WeightLine], list[tuple[float, float]], str]:

@@ -203,7 +203,7 @@ def _on_bicycle(
     if com_height_m is not None:
         level = weight_line_at(line.estimate_m, com_height_m, from_tilt_deg=tilt_deg, to_tilt_deg=0.0)
         flat = front_share(bicycle, mass_kg=mass_kg, weight_line_m=level).fraction
-    per_10mm = front_share_per_10mm(bicycle, mass_kg=mass_kg).fraction
+    per_10mm = front_share_per_10mm(bicycle, mass_kg=mass_kg)
     return dict(zip(_ON_BICYCLE, (here.fraction, estimate.fraction, estimate.u_fraction, flat, per_10mm), strict=True))
 
 

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from daq.values import Z_95
 
 BODY_PER_SADDLE = 0.78
-U_BODY_PER_SADDLE = 0.10
 """How far the body's centre of mass moves per move of the saddle at constant leg extension: from linkage models with
 published segment tables, 0.7-0.9. Assumption."""
 
@@ -87,17 +86,9 @@ def weight_line_at(weight_line_m: float, com_height_m: float, *, from_tilt_deg: 
     return weight_line_m + com_height_m * (before - after)
 
 
-def front_share_per_10mm(
-    bicycle: Bicycle, *, mass_kg: float, body_per_saddle: float | None = None, u_body_per_saddle: float | None = None
-) -> FrontShare:
-    """Change of the front share when the saddle goes 10 mm back: negative.
-
-    body_per_saddle: measured, the weight line's move per move of the saddle; the assumed value when not given.
-    """
-    k = BODY_PER_SADDLE if body_per_saddle is None else body_per_saddle
-    u = U_BODY_PER_SADDLE if u_body_per_saddle is None else u_body_per_saddle
-    per_m = mass_kg / ((mass_kg + bicycle.mass_kg) * bicycle.wheelbase_m)
-    return FrontShare(-0.010 * k * per_m, 0.010 * u * per_m)
+def front_share_per_10mm(bicycle: Bicycle, *, mass_kg: float) -> float:
+    """Change of the front share, a fraction, when the saddle goes 10 mm back: negative."""
+    return -0.010 * BODY_PER_SADDLE * mass_kg / ((mass_kg + bicycle.mass_kg) * bicycle.wheelbase_m)
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,7 +41,6 @@ class Shares:
     feet_n: float
     u_feet_n: float
     weight_normal_n: float
-    u_weight_normal_n: float
 
 
 def shares(
@@ -79,7 +78,6 @@ def shares(
         feet_n=weight - hands_n - saddle_n,
         u_feet_n=math.hypot(u_sum_n, weight * rho),
         weight_normal_n=weight,
-        u_weight_normal_n=weight * rho,
     )
 
 
@@ -108,17 +106,12 @@ def side(first_n: float, second_n: float, *, u_first_n: float, u_second_n: float
     return Side(first_n - second_n, math.hypot(u_first_n, u_second_n), (first_n - second_n) / total, u_fraction)
 
 
-def load_point_m(cells_n: Array, cells_x_m: Array, u_cells_n: Array | None = None) -> tuple[float, float]:
-    """Where along x the cells' total load acts, sum(F x) / sum(F), m, and its standard uncertainty. NaN if the cells
-    carry nothing in total. cells_n, cells_x_m, u_cells_n: (k,).
+def load_point_m(cells_n: Array, cells_x_m: Array) -> float:
+    """Where along x the cells' total load acts, sum(F x) / sum(F), m. NaN if the cells carry nothing in total. cells_n,
+    cells_x_m: (k,).
     """
     total = float(np.sum(cells_n))
-    if total <= 0.0:
-        return math.nan, math.nan
-    x_m = float(np.dot(cells_n, cells_x_m)) / total
-    if u_cells_n is None:
-        return x_m, math.nan
-    return x_m, float(np.sqrt(np.sum(((cells_x_m - x_m) * u_cells_n) ** 2))) / total
+    return float(np.dot(cells_n, cells_x_m)) / total if total > 0.0 else math.nan
 
 
 def summed(values: Array, columns: Sequence[int]) -> Array:

@@ -74,7 +74,7 @@ def weight_line_mm(
         return NAN, NAN
     columns, x_mm = zip(*levers.saddle_cells, strict=True)
     cells_n = np.mean([stroke.cells_n for stroke in step.strokes], axis=0)[list(columns)]
-    saddle_x_m, _ = load_point_m(cells_n, (np.array(x_mm) - step.setback_mm) / 1000.0)
+    saddle_x_m = load_point_m(cells_n, (np.array(x_mm) - step.setback_mm) / 1000.0)
     bar_x_m, bar_y_m = bar_m(step, levers, bar_goes_from_mm)
     tilt_deg = 0.0 if math.isnan(step.tilt_deg) else step.tilt_deg
     line = weight_line(

@@ -14,6 +14,8 @@ import numpy.typing as npt
 from daq.values import Array
 
 HALVINGS = 50
+MIDDLE_MM = 60.0
+"""Where a scale of the wrong length reads right."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,12 +39,12 @@ class JigFaults:
     gives_mm_per_n: npt.ArrayLike = 0.0
     """How far bar and frame come towards the saddle under a load on the bar."""
 
-    def setback_mm(self, reading_mm: npt.ArrayLike, forward: npt.ArrayLike, middle_mm: float = 60.0) -> Array:
+    def setback_mm(self, reading_mm: npt.ArrayLike, forward: npt.ArrayLike) -> Array:
         """The saddle's true position at a scale reading; forward: it came from behind."""
         reading = np.asarray(reading_mm, dtype=float)
         play = np.where(forward, 0.5, -0.5) * np.asarray(self.backlash_mm, float)
         return np.asarray(
-            reading + np.asarray(self.offset_mm, float) + np.asarray(self.slope, float) * (reading - middle_mm) + play
+            reading + np.asarray(self.offset_mm, float) + np.asarray(self.slope, float) * (reading - MIDDLE_MM) + play
         )
 
     def shown_n(self, hands_n: npt.ArrayLike, saddle_n: npt.ArrayLike) -> tuple[Array, Array]:

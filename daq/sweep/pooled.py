@@ -11,7 +11,7 @@ import numpy as np
 from daq.sweep import sway
 from daq.sweep.noise import PooledLevels, Series, as_series, smoothed
 from daq.sweep.typed_levels import levels_of
-from daq.values import NAN, Array, Bools, StepMean
+from daq.values import Array, Bools, StepMean
 
 LEAST_STROKES = 20
 """The minimum number of strokes, beyond one per step, for the model to be useful."""
@@ -33,8 +33,6 @@ class Pooled:
     hands: PooledLevels
     witness: PooledLevels | None
     """Saddle load minus the part that follows the hands' sway; None if the saddle was not read, or copies the hands."""
-    gamma: float
-    """The saddle's share in the sway of the hands, N/N."""
 
 
 def pooled(steps: Sequence[StepMean], levels: Callable[..., list[PooledLevels]] = sway.levels) -> Pooled | None:
@@ -43,7 +41,7 @@ def pooled(steps: Sequence[StepMean], levels: Callable[..., list[PooledLevels]] 
     so the last results are cached.
     """
     if steps and all(step.readings for step in steps):
-        return Pooled(levels_of(steps), None, NAN)
+        return Pooled(levels_of(steps), None)
     return _pooled(_Steps(steps), levels)
 
 
@@ -70,7 +68,7 @@ def _pooled(steps: _Steps, levels: Callable[..., list[PooledLevels]]) -> Pooled 
     witness_n = saddle_n - gamma * hands_n
     read = bool(np.isfinite(witness_n).all())
     hands, *witness = levels(series, hands_n, witness_n) if read else levels(series, hands_n)
-    return Pooled(hands, _of_its_own(witness[0]) if witness else None, gamma)
+    return Pooled(hands, _of_its_own(witness[0]) if witness else None)
 
 
 def _of_its_own(witness: PooledLevels) -> PooledLevels | None:

@@ -30,7 +30,7 @@ def seen(geometry, at, block, turns, setback_mm, gradient_pct, *, tangential):
     """The weight line as a jig would work it out; with its tangential cells, if it has them."""
     cells_n = block.cells_n[turns].mean(axis=0)
     cells_x_m = -np.array([geometry.nose_cell_behind_mm, geometry.rear_cell_behind_mm]) / 1000.0 - setback_mm / 1000.0
-    saddle_x_m, _ = load_point_m(cells_n[2:], cells_x_m)
+    saddle_x_m = load_point_m(cells_n[2:], cells_x_m)
     found = shares(cells_n[:2].sum(), cells_n[2:].sum(), mass_kg=75.0, tilt_deg=tilt_deg_of(gradient_pct))
     hands_t = -HANDS_PULL * cells_n[:2].sum()
     saddle_t = (1.0 - FEET_HOLD) * found.weight_normal_n * gradient_pct / 100.0 - hands_t
