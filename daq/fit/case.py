@@ -125,6 +125,7 @@ def evidence_of(
         here=places[0] if places and present_mm is not None else None,
         present_mm=present_mm,
         window=window_mm(main, proposed),
+        scatter=scatter,
     )
     return Evidence(
         main=main,

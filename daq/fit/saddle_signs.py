@@ -18,6 +18,8 @@ from daq.fit.stroke_signs import stroke_signs
 from daq.fit.window import SAME_MM, WINDOW_MM, Window
 from daq.rig import Rig
 from daq.student import quantile
+from daq.sweep.comparison import compare
+from daq.sweep.spreads import JUDGED, Spreads
 from daq.values import StepMean, Verdict
 
 FRONT_LIGHT = 0.40
@@ -39,9 +41,11 @@ def signs(
     here: OnBicycle | None,
     present_mm: float | None,
     window: Window | None,
+    scatter: Spreads = JUDGED,
 ) -> tuple[Sign, ...]:
     """The table for a saddle at present_mm. level: today's main sweep, on a climb where only climbs were ridden; climb:
-    today's on one; here: the bicycle at present_mm in the main sweep; window: the setbacks to choose from, by it."""
+    today's on one; here: the bicycle at present_mm in the main sweep; window: the setbacks to choose from, by it;
+    scatter: how far sweeps of an unchanged rider lie apart."""
     feel = intake.feel
     top, centres, rough = stroke_signs(level, climb)
     return (
@@ -50,7 +54,7 @@ def signs(
         _word("Push over the top", feel.over_the_top, "the rider's word"),
         top,
         centres,
-        _climbing(level, climb, feel),
+        _climbing(level, climb, feel, scatter),
         rough,
         _muscles(feel),
         _creep(level, rig, feel),
@@ -67,7 +71,7 @@ def _hands(level: Ridden | None, present_mm: float | None, window: Window | None
     if answer.onset_mm is None or answer.interval_95_mm is None:
         return Sign(title, Stands.NOT_VISIBLE, "", f"no onset is named: {str(answer.verdict).replace('-', ' ')}")
     low, high = answer.interval_95_mm
-    number = f"now {present_mm:g} mm; onset {answer.onset_mm:.1f} mm, 95 % {low:.1f} to {high:.1f}"
+    number = f"now {present_mm:g} mm; onset {answer.onset_mm:.1f} mm, 95 % {low:.1f} to {high:.1f} mm"
     behind = present_mm - answer.onset_mm
     if present_mm < low:
         return Sign(title, Stands.AGAINST, number, f"{-behind:.0f} mm forward of the onset: hands already carry more")
@@ -88,7 +92,7 @@ def _front_wheel(level: Ridden | None, here: OnBicycle | None, feel: Feel) -> Si
     share = here.front_share if here is not None else Estimate(None, None, None, "no sweep yet")
     if share.value is None or share.low is None or share.high is None:
         return _word(title, feel.front_light, share.why_not + "; the rider's word")
-    number = f"{100 * share.value:.1f} % on the front, 95 % {100 * share.low:.1f} to {100 * share.high:.1f}"
+    number = f"{100 * share.value:.1f} % on the front, 95 % {100 * share.low:.1f} to {100 * share.high:.1f} %"
     limit = f"{100 * FRONT_LIGHT:.0f} %"
     if share.high < FRONT_LIGHT:
         return Sign(title, Stands.FOR, number, f"below {limit}")
@@ -97,16 +101,28 @@ def _front_wheel(level: Ridden | None, here: OnBicycle | None, feel: Feel) -> Si
     return Sign(title, Stands.NOT_VISIBLE, number, f"{limit} lies inside the interval")
 
 
-def _climbing(level: Ridden | None, climb: Ridden | None, feel: Feel) -> Sign:
+def _climbing(level: Ridden | None, climb: Ridden | None, feel: Feel, scatter: Spreads) -> Sign:
     title = "Bottom of the stroke at 4–5 %"
-    moved = ""
-    if level is not None and climb is not None and level.named is not None and climb.named is not None:
-        a, b = level.named, climb.named
-        if a.onset_mm is not None and b.onset_mm is not None:
-            moved = f"onset moves {b.onset_mm - a.onset_mm:+.0f} mm from level to {climb.plan.gradient_pct:g} %"
+    moved = _moved(level, climb, scatter)
     why = "the rider's word"
     sign = _word(title, feel.choppy_climbing, why if climb is not None else f"no climb was ridden; {why}")
     return Sign(title, sign.stands, "; ".join(filter(None, (moved, sign.number))), sign.why)
+
+
+def _moved(level: Ridden | None, climb: Ridden | None, scatter: Spreads) -> str:
+    """How far the climb's onset lies from the level's; empty unless both name one."""
+    if level is None or climb is None or level.named is None or climb.named is None:
+        return ""
+    if abs(level.plan.gradient_pct) >= LEVEL_PCT:
+        return ""
+    found = compare(level.steps, climb.steps, scatter=scatter)
+    if found.difference_mm is None or found.interval_95_mm is None:
+        return ""
+    low, high = found.interval_95_mm
+    return (
+        f"onset moves {found.difference_mm:+.0f} mm from level to {climb.plan.gradient_pct:g} %, 95 % {low:+.0f} to "
+        f"{high:+.0f} mm (positive: further back)"
+    )
 
 
 def _muscles(feel: Feel) -> Sign:
@@ -128,7 +144,7 @@ def _creep(level: Ridden | None, rig: Rig, feel: Feel) -> Sign:
     if len(rates) < 3:
         return _word(title, feel.creeping_forward, "needs two saddle cells and three steps; the rider's word")
     mean, half = _mean_and_half_width(rates)
-    number = f"{mean:+.1f} mm a minute forward, 95 % {mean - half:+.1f} to {mean + half:+.1f}"
+    number = f"{mean:+.1f} mm a minute forward, 95 % {mean - half:+.1f} to {mean + half:+.1f} mm a minute"
     if mean - half > CREEP_MM_PER_MIN:
         return Sign(title, Stands.FOR, number, "the load on the saddle wanders forward within steps")
     if mean + half < CREEP_MM_PER_MIN:

@@ -1,3 +1,4 @@
+import re
 from dataclasses import replace
 
 import pytest
@@ -7,6 +8,7 @@ from daq.fit.saddle_signs import signs
 from daq.fit.sign import Stands
 from daq.fit.suggested import suggested
 from daq.fit.window import window_mm
+from daq.sweep.comparison import compare
 from tests.fit.sweeps import BICYCLE, INTAKE, RIG, feeling, ridden
 
 
@@ -109,6 +111,25 @@ def test_a_climb_shows_by_how_much_the_onset_moves():
 
     sign = table(feeling(choppy_climbing=7), ridden(), climb)["Bottom of the stroke at 4–5 %"]
 
-    moved_mm = int(sign.number.removeprefix("onset moves ").split(" mm from level to 4.5 %")[0])
-    assert moved_mm == pytest.approx(47 - 55, abs=1)
+    found = compare(ridden().steps, climb.steps)
+    low, high = found.interval_95_mm
+    assert found.difference_mm == pytest.approx(47 - 55, abs=1)
+    assert low < 47 - 55 < high
+    said = f"onset moves {found.difference_mm:+.0f} mm from level to 4.5 %, 95 % {low:+.0f} to {high:+.0f} mm"
+    assert sign.number == f"{said} (positive: further back); rider says 7 of 10"
     assert sign.stands is Stands.FOR
+
+
+def test_where_only_climbs_were_ridden_no_onset_moves_from_the_level():
+    climb = ridden(gradient_pct=4.5)
+
+    assert table(level=climb, climb=climb)["Bottom of the stroke at 4–5 %"].number == ""
+
+
+def test_every_interval_has_its_unit():
+    told = table(level=ridden(creep=6.0), climb=ridden(lambda mm: 80.0 + 1.5 * max(47.0 - mm, 0.0), gradient_pct=4.5))
+    intervals = [sign.number for sign in told.values() if "95 %" in sign.number]
+
+    assert len(intervals) == 4
+    for number in intervals:
+        assert re.search(r", 95 % [-+]?[\d.]+ to [-+]?[\d.]+ (mm|%)", number), number
