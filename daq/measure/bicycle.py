@@ -142,6 +142,14 @@ def reachable(mount: SeatMount, *, setback_mm: float, saddle_height_mm: float) -
     where = "further back" if short > 0 else "further forward"
     text = (
         f"not reachable: post and rails give {foremost:.0f} to {rearmost:.0f} mm, {abs(short):.0f} mm {where} is "
-        f"needed; a post with {offset:.0f} mm offset or a saddle with longer rails would give it"
+        f"needed; a post with {_offset_said(offset)} or a saddle with longer rails would give it"
     )
     return Reach(False, foremost, rearmost, short, text)
+
+
+def _offset_said(offset_mm: float) -> str:
+    """Of a post, which way the clamp lies from the seat tube's line."""
+    whole = round(offset_mm)
+    if whole == 0:
+        return "no offset"
+    return f"{abs(whole)} mm of {'rearward' if whole > 0 else 'forward'} offset"

@@ -82,7 +82,7 @@ def test_a_post_with_the_named_offset_makes_it_reachable():
 
     assert not found.reachable
     assert found.short_mm == pytest.approx(15.12, abs=0.02)
-    assert f"a post with {offset_mm:.0f} mm offset" in found.text
+    assert f"a post with {offset_mm:.0f} mm of rearward offset" in found.text
     assert "15 mm further back" in found.text
     assert reachable(
         SeatMount(73.5, offset_mm + 1e-9, 45.0, 100.0, 150.0), setback_mm=130.0, saddle_height_mm=700.0
@@ -94,6 +94,14 @@ def test_too_far_forward_is_said_too():
 
     assert found.short_mm < 0.0
     assert "further forward" in found.text
+
+
+@pytest.mark.parametrize(
+    ("setback_mm", "said"), [(44.0, "a post with no offset or"), (30.0, "a post with 13 mm of forward offset or")]
+)
+def test_the_offset_of_the_post_that_would_help_says_which_way(setback_mm, said):
+    """By hand: foremost 64.88 mm with 20 mm of offset; 20.88 and 34.88 mm less, times sin 73.5, are 20 and 33 mm."""
+    assert said in reachable(MOUNT, setback_mm=setback_mm, saddle_height_mm=700.0).text
 
 
 def test_rails_the_wrong_way_round_are_refused():
