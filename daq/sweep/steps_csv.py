@@ -3,7 +3,7 @@
     setback_mm       positive behind the BB     needed
     hand_load_n                                 needed
     se_n             standard error of it       optional, as are the others
-    t_min            minutes, or
+    t_min            minutes, or, where they are not known on every line,
     order            1, 2, 3 ... as ridden
     crank_torque_nm
     saddle_load_n    support force at the saddle
@@ -88,17 +88,13 @@ def read_table(text: str) -> StepTable:
         warnings.append(
             f"hand_load_n never reaches {LIGHT_N:g} N: multiply by 9.81 if these are kilograms, by 4.45 if pounds"
         )
-    if "t_min" in columns and "order" in columns:
-        warnings.append("not used: column order; t_min is there")
-    for name in ("t_min", "order"):
-        if name in columns:
-            warnings += doubts_of_times(name, columns[name], rows)
-            break
+    minutes, doubts = _minutes(columns, rows)
+    warnings += doubts
     errors_n = columns.get("se_n", [])
     if any(map(math.isnan, errors_n)) and not all(map(math.isnan, errors_n)):
         warnings.append("not used: column se_n; it is empty on some lines")
         errors_n = []
-    steps = _steps(columns, errors_n, len(rows))
+    steps = _steps(columns, minutes, errors_n, len(rows))
     ways = tuple(way_of(row[header.index(DIRECTION)], line) for line, row in rows) if DIRECTION in header else ()
     places = [step.t_min for step in steps]
     if ways and not any(map(math.isnan, places)):
@@ -164,9 +160,27 @@ def _check_header(header: Sequence[str]) -> None:
         )
 
 
-def _steps(columns: dict[str, list[float]], errors_n: Sequence[float], n: int) -> list[StepMean]:
+def _minutes(columns: dict[str, list[float]], rows: Sequence[tuple[int, list[str]]]) -> tuple[list[float], list[str]]:
+    """When each step was ridden, by t_min, or by order where t_min does not tell it; and what is not used of both."""
+    there: list[str] = [name for name in ("t_min", "order") if name in columns]
+    used = next((name for name in there if _tells_when(columns[name])), "")
+    looked_at = there[: there.index(used) + 1] if used else there
+    doubts = [doubt for name in looked_at for doubt in doubts_of_times(name, columns[name], rows)]
+    if len(looked_at) < len(there):
+        doubts = ["not used: column order; t_min is there", *doubts]
+    if used == "order":
+        return [MINUTES_PER_STEP * place for place in columns["order"]], doubts
+    return columns["t_min"] if used else [NAN] * len(rows), doubts
+
+
+def _tells_when(times: Sequence[float]) -> bool:
+    return len(set(times)) > 1 and not any(map(math.isnan, times))
+
+
+def _steps(
+    columns: dict[str, list[float]], minutes: Sequence[float], errors_n: Sequence[float], n: int
+) -> list[StepMean]:
     unknown = [NAN] * n
-    minutes = columns.get("t_min") or [MINUTES_PER_STEP * place for place in columns.get("order", unknown)]
     torque_nm = columns.get("crank_torque_nm", unknown)
     return [
         StepMean(

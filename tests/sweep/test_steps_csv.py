@@ -142,6 +142,32 @@ def test_times_that_cannot_be_are_told(minutes, says):
     assert warnings == [says]
 
 
+@pytest.mark.parametrize(
+    ("minutes", "says"),
+    [
+        (["0", "1", "", "3", "4", "5"], ["not used: column t_min; it is empty on some lines"]),
+        (["2"] * 6, ["not used: column t_min; it is the same on every line"]),
+        ([""] * 6, []),
+    ],
+)
+def test_order_stands_in_where_times_do_not_tell(minutes, says):
+    rows = [f"{s},{80 + i},{t},{i + 1}" for i, (s, t) in enumerate(zip(SETBACKS, minutes, strict=True))]
+
+    steps, warnings = parse_steps("\n".join(["setback_mm,hand_load_n,t_min,order", *rows]))
+
+    assert [step.t_min for step in steps] == [0.75, 1.5, 2.25, 3.0, 3.75, 4.5]
+    assert warnings == says
+
+
+def test_where_neither_times_nor_order_tell_both_are_named():
+    rows = [f"{s},{80 + i},{'' if i else 1},{'' if i == 2 else i}" for i, s in enumerate(SETBACKS)]
+
+    steps, warnings = parse_steps("\n".join(["setback_mm,hand_load_n,t_min,order", *rows]))
+
+    assert all(math.isnan(step.t_min) for step in steps)
+    assert warnings == [f"not used: column {name}; it is empty on some lines" for name in ("t_min", "order")]
+
+
 def test_a_visit_that_is_there_twice_is_refused_where_its_time_tells():
     rows = [f"{s},{80 + i},{i}" for i, s in enumerate(SETBACKS)]
 
