@@ -153,12 +153,14 @@ def _creep(level: Ridden | None, rig: Rig, feel: Feel) -> Sign:
 
 
 def _rate(step: StepMean, rig: Rig) -> float:
-    """How fast the saddle's load point moves forward within a step, mm a minute; NaN with too few strokes."""
+    """How fast the saddle's load point moves forward within a step, mm a minute; NaN with too few strokes in which the
+    saddle carries anything."""
     points_mm = 1000.0 * saddle_points_m(step, rig)
-    if len(points_mm) < 10 or np.isnan(points_mm).any():
+    known = np.isfinite(points_mm)
+    if known.sum() < 10:
         return math.nan
-    t_min = np.array([stroke.mid_s for stroke in step.strokes]) / 60.0
-    return float(np.polyfit(t_min - t_min[0], points_mm, 1)[0])
+    t_min = np.array([stroke.mid_s for stroke in step.strokes])[known] / 60.0
+    return float(np.polyfit(t_min - t_min[0], points_mm[known], 1)[0])
 
 
 def _mean_and_half_width(values: Sequence[float]) -> tuple[float, float]:

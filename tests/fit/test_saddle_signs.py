@@ -106,6 +106,20 @@ def test_a_load_point_that_creeps_forward_is_seen_with_its_rate(creep, stands):
     assert f"{creep:+.1f} mm a minute" in sign.number or creep == 0.0
 
 
+def test_a_stroke_out_of_the_saddle_has_no_load_point_and_the_others_still_creep():
+    def stood(step):
+        one = step.strokes[5]
+        return replace(
+            step, strokes=(*step.strokes[:5], replace(one, cells_n=(one.hands_n, 0.0, 0.0)), *step.strokes[6:])
+        )
+
+    sweep = ridden(creep=6.0)
+    sign = table(level=replace(sweep, steps=tuple(map(stood, sweep.steps))))["Creeps forward on the saddle"]
+
+    assert sign.stands is Stands.FOR
+    assert sign.number.startswith("+6.0 mm a minute")
+
+
 def test_a_climb_shows_by_how_much_the_onset_moves():
     climb = ridden(lambda mm: 80.0 + 1.5 * max(47.0 - mm, 0.0), gradient_pct=4.5)
 
