@@ -85,6 +85,19 @@ def test_a_difference_within_what_visits_scatter_is_not_called_one():
     assert "no difference shown" in ride.differences[0].said
 
 
+def test_a_short_sweep_does_not_tell_how_visits_scatter():
+    """Six steps less level, two slopes and a drift leave two, which may lie on the curve by chance."""
+    short = ridden(positions=(80.0, 60.0, 40.0, 30.0, 50.0, 70.0), label="level")
+    by_chance = replace(short, onset=replace(short.onset, between_n=0.0))
+
+    def interval(base):
+        (one,) = confirmed((base, confirm()), RIG, BICYCLE, present_mm=NOW_MM, chosen_mm=NEW_MM)
+        return one.differences[0].interval_95
+
+    assert interval(by_chance) == interval(replace(short, onset=None))
+    assert interval(replace(LEVEL, onset=replace(LEVEL.onset, between_n=0.0))) != interval(replace(LEVEL, onset=None))
+
+
 def test_no_difference_has_no_sign():
     none = Difference("hand load", "N", 0, 80.0, 79.8, -0.2, (-4.0, 3.6), False)
 

@@ -150,6 +150,7 @@ def test_the_outlook_names_what_cannot_be_found_and_what_would_help():
     assert again.startswith("every place once more, 10 min more, would bring it down to ")
     assert "steadier effort" in steadier
     assert outlook(STEPS[:3], LEFT_MM[:1], minutes_left=0.9, dwell_s=25.0) is None, "no number says that"
+    assert outlook(STEPS[:3], (78.0, 77.0), minutes_left=1.7, dwell_s=25.0) is None, "no place ahead of most onsets"
     assert outlook(STEPS[:6], (), minutes_left=0.0, dwell_s=25.0) is None
     assert outlook([step(80.0, 80.0)], LEFT_MM, minutes_left=4.2, dwell_s=25.0) is None
 

@@ -35,6 +35,17 @@ class Both(VectorSensor):
         return super().run(replace(block, left_torque_nm=block.torque_nm))
 
 
+class Losing(VectorSensor):
+    """A sensor of which every fifth notification is lost on the air."""
+
+    sent = 0
+
+    def run(self, block):
+        notices = super().run(block)
+        self.sent += len(notices)
+        return tuple(one for i, one in enumerate(notices, self.sent - len(notices)) if i % 5)
+
+
 @cache
 def ridden(model=STEADY, *, sensor=None, gradient_pct=0.0, piece_s=5.0):
     """A sweep of 7 positions, 25 s each, and the watch that saw it."""
@@ -102,6 +113,35 @@ def test_one_legs_torque_shows_the_push_over_the_top_and_both_legs_do_not():
     both = told(ridden(later, sensor=Both))[TOP]
     assert (both.stands, both.number) == (Stands.NOT_VISIBLE, "")
     assert "adds both legs" in both.why
+
+
+def test_lost_notifications_do_not_spread_the_others_over_the_turn():
+    """Torque goes from 0 to 40 N m within the turn: samples placed elsewhere would be off by a quarter of that."""
+    whole, gaps = (ridden(sensor=sensor).shapes for sensor in (VectorSensor, Losing))
+
+    for every, rest in zip(whole, gaps, strict=True):
+        assert rest.torque.torque_nm == pytest.approx(every.torque.torque_nm, abs=2.0)
+
+
+def with_centres(amplitudes_n):
+    """The sweep with these depths of its dead centres."""
+    sweep = ridden()
+    shapes = []
+    for shape, amplitude_n in zip(sweep.shapes, amplitudes_n, strict=True):
+        first, second, *others = shape.both.harmonics
+        deep = replace(second, amplitude=amplitude_n, visible=True)
+        shapes.append(replace(shape, both=replace(shape.both, harmonics=(first, deep, *others))))
+    return replace(sweep, shapes=tuple(shapes))
+
+
+@pytest.mark.parametrize(("per_10mm", "stands"), [(0.01, Stands.NOT_VISIBLE), (0.03, Stands.FOR)])
+def test_a_change_seen_clearly_but_too_small_to_matter_says_nothing(per_10mm, stands):
+    scatter = (0.0, 0.0001, -0.0001, 0.0002, -0.0002, 0.0001, -0.0001)
+    depths_n = [60.0 * (1.0 + per_10mm * (mm - 55.0) / 10.0 + off) for mm, off in zip(POSITIONS, scatter, strict=True)]
+    sign = told(with_centres(depths_n))[CENTRES]
+
+    assert sign.stands is stands
+    assert "no change visible" not in sign.number
 
 
 def test_a_sensor_without_torque_over_the_turn_is_said():

@@ -59,6 +59,13 @@ def test_a_constant_is_known_exactly():
     assert average(np.full(20, 7.0)).se == 0.0
 
 
+def test_a_series_smoother_than_its_numbers_are_precise_has_a_standard_error():
+    """Each value follows from those before it to the last digit: nothing is left of the autoregression's variance."""
+    t = np.linspace(0.0, 1.0, 1000)
+
+    assert 0.0 < average(np.exp(-(((t - 0.5) / 0.05) ** 2)) * np.sin(200.0 * t)).se < 1.0
+
+
 def test_the_unit_does_not_matter():
     x = wander(300, 0.7, np.random.default_rng(2))
 

@@ -65,6 +65,14 @@ def test_a_step_that_brings_nothing_is_not_asked():
     assert "no gain" in asked.stop
 
 
+def test_a_few_steps_that_happen_to_bring_nothing_do_not_end_the_sweep():
+    """Marks 10 mm apart leave no place near the bend that is not ridden: the eighth step would bring 0.6 %."""
+    steps, asked = ridden(hinge(52.0), 60, resolution_mm=10.0, target_width_mm=0.05)
+
+    assert "no gain" in asked.stop
+    assert len(steps) >= 11
+
+
 def test_steps_are_what_the_jig_can_set():
     steps, _ = ridden(hinge(52.0), 9, resolution_mm=2.5, target_width_mm=0.5)
 
