@@ -4,6 +4,7 @@ and the rules of one step; nothing about sensors, clocks or screens. Time comes 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -305,9 +306,8 @@ class SweepProgress:
         self.state = after(self.state, Trigger.STEADY)
         if steady:
             return []
-        return [
-            Notice("caution", f"hand load still moves after {SETTLE_AT_MOST_S:g} s; averaged as it is", stroke.end_s)
-        ]
+        why = "is not known" if math.isnan(stroke.hands_n) else "still moves"
+        return [Notice("caution", f"hand load {why} after {SETTLE_AT_MOST_S:g} s; averaged as it is", stroke.end_s)]
 
     def _average(self, stroke: Stroke) -> list[StepMean | Notice]:
         if not self._step.count(stroke, off_effort=in_band(self._step.held, self.plan) is False):

@@ -291,6 +291,17 @@ def test_a_rider_who_never_sits_still_is_averaged_in_the_end_and_it_is_said():
     assert progress.state is State.AVERAGING
 
 
+def test_a_hand_load_that_is_not_known_is_not_told_as_one_that_moves():
+    progress = begun()
+    progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=80.0)
+    out, t_s = [], 0.0
+    while progress.state is State.SETTLING:
+        out += progress.feed(stroke(t_s, hands_n=NAN))
+        t_s += STROKE_S
+
+    assert [item.text for item in out] == ["hand load is not known after 30 s; averaged as it is"]
+
+
 def one_step(progress, t_s):
     """The position asked for, ridden; the time after it."""
     progress.take(Trigger.SADDLE_MOVED, t_s, setback_mm=progress.asked_setback_mm)
