@@ -57,7 +57,7 @@ class Difference:
         if self.difference is None or self.interval_95 is None:
             return f"{self.what}: not known, {self.why_not}"
         low, high = (_signed(each, self.digits) for each in self.interval_95)
-        found = f"{self.what}: {_signed(self.difference, self.digits)} {self.unit}, 95 % {low} to {high}"
+        found = f"{self.what}: {_signed(self.difference, self.digits)} {self.unit}, 95 % {low} to {high} {self.unit}"
         return found if self.clear else f"{found}, no difference shown"
 
 

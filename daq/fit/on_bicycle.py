@@ -116,8 +116,8 @@ def com_height_said(level: Ridden | None, climb: Ridden | None, rig: Rig) -> str
         return height.reason
     if np.ptp([sweep.steps[i].setback_mm for i, sweep in zip(at, sweeps, strict=True)]) >= SAME_PLACE_MM:
         return "not available: no setback was ridden both level and on the climb"
-    half_mm = 1960.0 * height.u_m
-    return f"{1000 * height.y_m:.0f} mm, 95 % {1000 * height.y_m - half_mm:.0f} to {1000 * height.y_m + half_mm:.0f}"
+    y_mm, half_mm = 1000.0 * height.y_m, 1000.0 * Z_95 * height.u_m
+    return f"{y_mm:.0f} mm, 95 % {y_mm - half_mm:.0f} to {y_mm + half_mm:.0f} mm"
 
 
 def _nearest(level: Sequence[StepMean], climb: Sequence[StepMean]) -> tuple[int, int]:

@@ -75,7 +75,7 @@ def test_the_difference_is_the_new_place_less_the_old_whichever_came_first(first
     assert hands.clear
     assert hands.interval_95[0] < -8.0 < hands.interval_95[1]
     assert front.present < front.chosen
-    assert re.fullmatch(r"hand load: -[79] N, 95 % -1[01] to -[4-6]", hands.said)
+    assert re.fullmatch(r"hand load: -[79] N, 95 % -1[01] to -[4-6] N", hands.said)
 
 
 def test_a_difference_within_what_visits_scatter_is_not_called_one():
@@ -101,7 +101,7 @@ def test_a_short_sweep_does_not_tell_how_visits_scatter():
 def test_no_difference_has_no_sign():
     none = Difference("hand load", "N", 0, 80.0, 79.8, -0.2, (-4.0, 3.6), False)
 
-    assert none.said == "hand load: 0 N, 95 % -4 to +4, no difference shown"
+    assert none.said == "hand load: 0 N, 95 % -4 to +4 N, no difference shown"
 
 
 def test_the_riders_scores_are_compared_where_they_were_asked():
