@@ -110,9 +110,13 @@ def _copied(pages: Pages, found: Found, new: Store) -> Salvaged:
         table: listed(pages, table, found.roots.get(index), found.places[table])
         for table, (index, _) in INDICES.items()
     }
-    missed = any(rows is not None and rows.keys() > found.places[table].keys() for table, rows in lists.items())
-    harmed = found.harmed or missed or bool(pages.log.problems)
+    untrue = any(
+        rows is None or rows.keys() > found.places[table].keys()
+        for table, rows in lists.items()
+        if INDICES[table][0] in found.roots
+    )
     restored = from_twins(found)
+    harmed = found.harmed or untrue or bool(restored or pages.log.problems)
     problems, told = _file_problems(pages, found)
     if restored:
         told.append(f"{restored} rows were damaged or lost and are read from their twins")

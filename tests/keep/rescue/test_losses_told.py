@@ -15,7 +15,8 @@ from daq.keep.rescue.salvage import salvage
 from daq.keep.store import Store
 from daq.keep.store.verify import verify
 from tests.faults import rescue
-from tests.faults.rescue import harm, make
+from tests.faults.damages import FRAME_HEADER, LOG_HEADER, PAGE
+from tests.faults.rescue import harm, made_and_left, make
 
 SWEEPS = 5
 """Four of one session and one of the next."""
@@ -385,3 +386,21 @@ def test_a_table_that_has_twins_is_not_said_to_be_read_from_its_pages_when_it_wa
         "the table 'visits' is missing from the file: 2 rows were found on its pages; there may have been more, gaps "
         "between them are told below",
     )
+
+
+@pytest.mark.parametrize("index", ["notifications_by_time", None], ids=["and of an index", "the index is whole"])
+def test_pages_of_an_earlier_state_are_a_loss_though_every_page_is_sound(tmp_path, index):
+    """A disk that says it has written, and has not, leaves what was there before."""
+    path = tmp_path / "store.sqlite"
+    content, (_, log) = made_and_left(path, 2)
+    with Pages(path) as pages:
+        found = found_in(pages)
+    stale, begins = bytearray(content), range(LOG_HEADER, len(log), FRAME_HEADER + PAGE)
+    for number in (found.places["notifications"][70][0], *([found.roots[index]] if index else [])):
+        first = next(at for at in begins if int.from_bytes(log[at : at + 4], "big") == number) + FRAME_HEADER
+        stale[(number - 1) * PAGE : number * PAGE] = log[first : first + PAGE]
+    path.write_bytes(stale)
+    found, losses = salvaged(path)
+
+    assert any("notifications of sensors from" in phrase for phrase in losses[1])
+    assert any("notifications of sensors from" in problem for problem in found.problems)
