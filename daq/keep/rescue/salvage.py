@@ -196,19 +196,23 @@ def _insert_bulk(db: sqlite3.Connection, pages: Pages, table: str, found: Found)
 
 
 def _copy_lists(db: sqlite3.Connection, copied: Sequence[tuple[int, int]] | None, problems: list[str]) -> int:
-    """Which sweeps each copy holds; where that is not known, each may hold all."""
-    if copied is None:
-        copied = db.execute("SELECT copies.id, sweeps.id FROM copies CROSS JOIN sweeps").fetchall()
-        if copied:
-            problems.append(
-                "which sweeps each backup and export holds is lost: foreaft forget names each for every client; look "
-                "into them before you delete one"
-            )
+    """Which sweeps each copy holds; where that is not known, it may hold all."""
     ids = {row[0] for row in db.execute("SELECT id FROM copies")}
-    for copy_id, sweep_id in copied:
-        if copy_id in ids:
-            insert_row(db, "copied_sweeps", copy_id=copy_id, sweep_id=sweep_id)
-    return len(copied)
+    rows = set() if copied is None else {one for one in copied if one[0] in ids}
+    # no export is made of no sweep, but for a client who has none
+    exports = {row[0] for row in db.execute("SELECT id FROM copies WHERE kind = 'export' AND client_id IS NULL")}
+    unknown = ids if copied is None else exports - {copy_id for copy_id, _ in rows}
+    sweeps = [row[0] for row in db.execute("SELECT id FROM sweeps")]
+    if unknown and sweeps:
+        which = "each backup and export holds" if copied is None else f"{counted(len(unknown), 'export')} held"
+        problems.append(
+            f"which sweeps {which} is lost: foreaft forget names each for every client; look into them before you "
+            "delete one"
+        )
+    rows |= {(copy_id, sweep_id) for copy_id in unknown for sweep_id in sweeps}
+    for copy_id, sweep_id in sorted(rows):
+        insert_row(db, "copied_sweeps", copy_id=copy_id, sweep_id=sweep_id)
+    return len(rows)
 
 
 def _missing_numbers(found: Found) -> list[str]:

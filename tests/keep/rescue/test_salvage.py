@@ -15,6 +15,8 @@ from daq.keep.clients import people, visits
 from daq.keep.clients.forgetting import forget
 from daq.keep.errors import StoreBusy, StoreDamaged, StoreError, StoreNewer
 from daq.keep.rescue import salvage as salvaging
+from daq.keep.rescue.found_rows import found_in
+from daq.keep.rescue.pages import LEAF_OF_INDEX, Pages
 from daq.keep.rescue.salvage import salvage
 from daq.keep.store import Store, migrations
 from daq.keep.store.backup import back_up
@@ -350,3 +352,22 @@ def test_where_the_list_of_copied_sweeps_is_lost_each_copy_is_named_for_each_cli
     with Store.open(tmp_path / "new.sqlite") as new:
         gone = forget(new, people.clients(new)[0].pseudonym)
     assert gone.exports == (tmp_path / "lost",)
+
+
+def test_an_export_that_the_list_of_copied_sweeps_does_not_name_is_named_for_each_client(path, tmp_path):
+    """A page without rows lies where the list was: of another index, or of an earlier state. It is sound by itself."""
+    with Store.open(path) as store, store.writing() as db:
+        add_copy(db, "export", tmp_path / "of the first", [1])
+    with Pages(path) as pages:
+        root, size, content = found_in(pages).roots["copied_sweeps"], pages.size, bytearray(path.read_bytes())
+    content[(root - 1) * size : root * size] = bytes([LEAF_OF_INDEX, 0, 0, 0, 0, size >> 8, 0]) + bytes(size - 7)
+    path.write_bytes(content)
+    found = salvage(path, tmp_path / "new.sqlite")
+
+    assert found.problems == (
+        "which sweeps 1 export held is lost: foreaft forget names each for every client; look into them before you "
+        "delete one",
+    )
+    with Store.open(tmp_path / "new.sqlite") as new:
+        gone = forget(new, people.clients(new)[0].pseudonym)
+    assert gone.exports == (tmp_path / "of the first",)
