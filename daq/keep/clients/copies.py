@@ -55,15 +55,17 @@ def exports_noted(store: Store, client: Client) -> list[Copy]:
 
 
 def _noted_in(path: Path, called: Sequence[str], sweeps: Sequence[SweepRecord]) -> list[Copy]:
-    """The list in a backup, where the client may be on record under several pseudonyms. If the stores have diverged
-    since, a number may belong to another sweep there."""
+    """The list in a backup, where the client may be on record under several pseudonyms, and have sweeps that this store
+    lacks: it was restored since. If the stores have diverged, a number may belong to another sweep there."""
     with Store.open(path, write=False) as backup:
         there = {sweep.id: sweep for sweep in backup.sweeps(damaged=lambda _: None)}
         same = [one.id for one in sweeps if one.id in there and there[one.id].from_us == one.from_us]
         found = _noted(backup, None, same)
         for pseudonym in called:
             with contextlib.suppress(StoreError):
-                found += _noted(backup, people.client_called(backup, pseudonym).id, same)
+                client_id = people.client_called(backup, pseudonym).id
+                own = [sweep.id for sweep in there.values() if sweep.client_id == client_id]
+                found += _noted(backup, client_id, [*same, *own])
         return list(dict.fromkeys(found))
 
 

@@ -14,6 +14,7 @@ from daq.keep.store.contents import unreadable
 from daq.keep.store.file import note_beside
 from daq.keep.store.lock import take_lock
 from daq.keep.store.replacing import finish, free_aside, in_the_making, log_without_store, put_in_place, sync_folder
+from daq.keep.store.rows import columns_of
 from daq.keep.store.sessions import add_copy, sweeps
 from daq.keep.store.store import Store
 from daq.keep.store.verify import Verified, verify
@@ -125,19 +126,23 @@ def _copy_pages(
 
 def _note_copies(restored: Store, backup: Path, target: Path, aside: Path) -> None:
     """What else holds these clients: the backup, the store set aside, and copies that only that store knew of."""
-    known: dict[tuple[str, str, str], list[tuple[int, int]]] = {}
+    known: dict[tuple[str, str, str, str | None], list[tuple[int, int]]] = {}
     with contextlib.suppress(StoreError), Store.open(target, write=False) as before, before.reading() as db:
+        owner = "copies.client_id" if "client_id" in columns_of(db, "copies") else "NULL"
         for *copy, sweep_id, crc in db.execute(
-            "SELECT kind, made_utc, path, sweeps.id, sweeps.crc FROM copies "
+            "SELECT kind, made_utc, path, pseudonym, sweeps.id, sweeps.crc FROM copies "
+            f"LEFT JOIN clients ON clients.id = {owner} "
             "LEFT JOIN copied_sweeps ON copy_id = copies.id LEFT JOIN sweeps ON sweeps.id = sweep_id"
         ):
-            known.setdefault((copy[0], copy[1], copy[2]), []).append((sweep_id, crc))
+            known.setdefault((copy[0], copy[1], copy[2], copy[3]), []).append((sweep_id, crc))
     with restored.writing() as db:
         there = set(db.execute("SELECT kind, made_utc, path FROM copies").fetchall())
         same = set(db.execute("SELECT id, crc FROM sweeps").fetchall())  # a number alone may mean another sweep
-        for (kind, made_utc, path), copied in known.items():
+        clients = dict(db.execute("SELECT pseudonym, id FROM clients").fetchall())
+        for (kind, made_utc, path, whose), copied in known.items():
             if (kind, made_utc, path) not in there:
-                add_copy(db, kind, Path(path), [one[0] for one in copied if one in same], made_utc=made_utc)
+                sweep_ids, client_id = [one[0] for one in copied if one in same], clients.get(whose)
+                add_copy(db, kind, Path(path), sweep_ids, client_id=client_id, made_utc=made_utc)
         everything = [one[0] for one in same]
         add_copy(db, "backup", backup, everything)
         if target.exists():

@@ -8,7 +8,7 @@ from daq.keep.clients.forgetting import forget
 from daq.keep.package.export import export
 from daq.keep.package.own_data import hand_over
 from daq.keep.store import Store
-from daq.keep.store.backup import back_up
+from daq.keep.store.backup import back_up, restore
 from daq.keep.store.rows import update_row
 from tests.keep.sweeps import computed, stored
 
@@ -82,3 +82,17 @@ def test_what_was_handed_over_is_no_export_for_research(store, tmp_path):
 
     assert [copy.path.name for copy in exports_of(store, client)] == ["study"]
     assert [copy.path.name for copy in exports_noted(store, client)] == ["study"]
+
+
+def test_after_a_restore_exports_of_sweeps_that_only_the_store_set_aside_has_are_named(store, tmp_path):
+    client, _ = agreed(store)
+    back_up(store, tmp_path / "copy.sqlite")
+    later = stored(store, client_id=client.id, simulated=False)
+    export(store, [later], tmp_path / "since", computed)
+    hand_over(store, client.id, tmp_path / "mine", computed)
+    store.close()
+    restore(tmp_path / "copy.sqlite", store.path)
+
+    with Store.open(store.path) as restored:
+        assert [copy.path.name for copy in exports_of(restored, client)] == ["since"]
+        assert {tmp_path / "since", tmp_path / "mine"} <= set(forget(restored, client.pseudonym).exports)

@@ -5,6 +5,7 @@ made_earlier/schema1.sqlite.gz to schema5.sqlite.gz are demos of those versions 
 
 import gzip
 import json
+import sqlite3
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from daq.keep.json_text import plain
 from daq.keep.package.export import export
 from daq.keep.package.importing import import_sweep
 from daq.keep.store import Store
+from daq.keep.store.backup import back_up, restore
 from daq.keep.store.migrations import STEPS
 from daq.keep.store.verify import verify
 
@@ -53,3 +55,18 @@ def test_an_earlier_store_is_brought_forward_and_gives_its_steps_to_the_same_bit
     assert repr(imported.steps) == repr(again.steps)
     assert repr(imported.onset) == repr(again.onset)
     assert again.onset is not None
+
+
+def test_what_an_earlier_store_noted_of_copies_is_noted_in_the_one_restored_over_it(earlier, tmp_path):
+    """Copies of one client came later, with a column of their own."""
+    _, path = earlier
+    with Store.open(tmp_path / "today.sqlite") as today:
+        back_up(today, tmp_path / "copy.sqlite")
+    db = sqlite3.connect(path)
+    db.execute("INSERT INTO copies(kind, made_utc, path) VALUES ('export', '2026-01-01T00:00:00+00:00', '/elsewhere')")
+    db.commit()
+    db.close()
+    restore(tmp_path / "copy.sqlite", path)
+
+    with Store.open(path, write=False) as restored, restored.reading() as db:
+        assert "/elsewhere" in {row[0] for row in db.execute("SELECT path FROM copies")}
