@@ -7,8 +7,10 @@ import re
 import sqlite3
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
+from typing import TypeAlias
 
 from daq.keep.bounded import from_json
+from daq.keep.rescue.numbers import Place, put_right
 from daq.keep.rescue.pages import INNER, LEAF, LEAF_OF_INDEX, Pages
 from daq.keep.rescue.sqlite_rows import (
     FoundRow,
@@ -41,6 +43,8 @@ Columns = list[tuple[str, type, bool]]
 """Name, type, and whether it is never missing, of each column of a table."""
 
 
+_Bulk: TypeAlias = dict[str, dict[int, dict[int, int]]]
+"""Numbers of the rows of BULK by table, page, and place on it."""
 LOCK_BYTE = 2**30
 """The page of this byte is never used: sqlite.org/fileformat2.html, section 1.4."""
 BULK = ("chunks", "notifications", "results")
@@ -53,8 +57,8 @@ class Found:
 
     rows: dict[str, dict[int, Row]]
     """Sound rows by table and number, those of BULK left out."""
-    places: dict[str, dict[int, tuple[int, int]]]
-    """Of the rows of BULK by number: page, and place on it."""
+    places: dict[str, dict[int, Place]]
+    """Of the rows of BULK by number."""
     damaged: list[FoundRow] = field(default_factory=list)
     """Rows that are there and not what was written."""
     lost_pages: list[int] = field(default_factory=list)
@@ -65,6 +69,8 @@ class Found:
     """Pages of rows that are the same as another one: what should be there was overwritten, or never written."""
     miscounted: list[int] = field(default_factory=list)
     """Pages that hold other rows than they say."""
+    misnumbered: int = 0
+    """Rows of BULK whose number was damaged."""
     migrations: set[str] = field(default_factory=set)
     """Names of the steps by which the tables were made."""
     listed: set[str] = field(default_factory=set)
@@ -113,6 +119,7 @@ def found_in(pages: Pages) -> Found:
     found = Found({table: {} for table in COVERED if table not in BULK}, {table: {} for table in BULK})
     known = columns_by_table()
     used: set[int] = set()
+    bulk: _Bulk = {table: {} for table in BULK}
     doubtful: list[int] = []
     seen: set[int] = set()
     for number in pages.numbers:
@@ -122,7 +129,7 @@ def found_in(pages: Pages) -> Found:
             if hash(page) in seen and cell_places(page, number == 1):
                 found.repeated.append(number)
             seen.add(hash(page))
-            if not _take_leaf(pages, number, page, known, found, used):
+            if not _take_leaf(pages, number, page, known, found, used, bulk):
                 doubtful.append(number)
     free, all_free = pages.free()
     free.add(LOCK_BYTE // pages.size + 1)
@@ -132,10 +139,16 @@ def found_in(pages: Pages) -> Found:
     found.expected = pages.stated or max([pages.count, *found.named])
     found.cut_off = found.expected - len([n for n in pages.numbers if n <= found.expected])
     for number in doubtful + [n for n in rest if n not in inner]:
-        taken = sum(_take(number, cell, known, found, used) for cell in _loose_cells(pages, number))
+        loose: _Bulk = {table: {} for table in BULK}
+        taken = sum(_take(number, cell, known, found, used, loose) for cell in _loose_cells(pages, number))
+        for table, by_page in loose.items():
+            listed = bulk[table].get(number, {})
+            if more := by_page.get(number, {}).items() - listed.items():  # the page does not say in which order
+                bulk[table][number] = dict(sorted([*listed.items(), *more], key=lambda one: one[1]))
         if number in rest and number <= found.expected and not taken:
             free_perhaps = not all_free and number > 1 and number not in found.named and not any(pages.page(number))
             (found.blank if free_perhaps else found.lost_pages).append(number)
+    _place_bulk(pages, known, found, bulk)
     found.repeated = [n for n in found.repeated if n not in free]
     found.freed = {table for table in BULK if any(page in free for page, _ in found.places[table].values())}
     found.lost_pages = [n for n in found.lost_pages if n not in used]
@@ -171,7 +184,9 @@ def _children(page: bytes, number: int) -> list[int]:
     return found if len(set(found)) == len(found) and all(1 < one < 2**31 for one in found) else []
 
 
-def _take_leaf(pages: Pages, number: int, page: bytes, known: dict[str, Columns], found: Found, used: set[int]) -> bool:
+def _take_leaf(
+    pages: Pages, number: int, page: bytes, known: dict[str, Columns], found: Found, used: set[int], bulk: _Bulk
+) -> bool:
     """Takes the rows a page points to; whether it held nothing else."""
     whole, cells = len(page) == pages.size, []
     for place in cell_places(page, number == 1):
@@ -185,7 +200,7 @@ def _take_leaf(pages: Pages, number: int, page: bytes, known: dict[str, Columns]
         if _of_sqlite(cell):
             found.migrations |= {str(value) for value in cell.values if _MIGRATION.match(str(value))}
             _take_name(cell, found)
-        elif not _take(number, cell, known, found, used):
+        elif not _take(number, cell, known, found, used, bulk):
             found.damaged.append(cell)
             whole = False
     if whole and not accounts_for_all(page, number == 1, cells):
@@ -215,13 +230,25 @@ def row_at(pages: Pages, table: str, columns: Columns, page: int, place: int) ->
     return row
 
 
-def _take(page: int, cell: FoundRow, known: dict[str, Columns], found: Found, used: set[int]) -> bool:
+def _place_bulk(pages: Pages, known: dict[str, Columns], found: Found, bulk: _Bulk) -> None:
+    for table, by_page in bulk.items():
+
+        def is_copy(one: Place, other: Place, table: str = table) -> bool:
+            return row_at(pages, table, known[table], *one) == row_at(pages, table, known[table], *other)
+
+        listed = ([(number, (page, place)) for place, number in rows.items()] for page, rows in by_page.items())
+        found.places[table] = put_right(listed, is_copy)
+        at = found.places[table].items()
+        found.misnumbered += sum(by_page[page][place] != number for number, (page, place) in at)
+
+
+def _take(page: int, cell: FoundRow, known: dict[str, Columns], found: Found, used: set[int], bulk: _Bulk) -> bool:
     """Puts a row where it belongs; False when it belongs nowhere. The first of a number counts."""
     for table, columns in known.items():
         row = _as_row(table, columns, cell)
         if row is not None:
             if table in BULK:
-                found.places[table].setdefault(cell.number, (page, cell.place))
+                bulk[table].setdefault(page, {})[cell.place] = cell.number
             else:
                 found.rows[table].setdefault(cell.number, row)
             used.update(cell.overflow)

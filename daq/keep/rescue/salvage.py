@@ -166,6 +166,10 @@ def _file_problems(pages: Pages, found: Found) -> tuple[list[str], list[str]]:
         told.append(
             f"{counted(len(found.miscounted), 'page')} with other rows than announced; all that can be read are taken"
         )
+    if found.misnumbered:
+        told.append(
+            f"{counted(found.misnumbered, 'row')} with a damaged number, which the rows before and after it tell"
+        )
     if found.lost_pages:
         problems.append(f"nothing can be read on {counted(len(found.lost_pages), 'page')} of {pages.size} bytes")
     if found.repeated:
@@ -189,8 +193,8 @@ def _insert_all(db: sqlite3.Connection, table: str, found: Found) -> int:
 
 def _insert_bulk(db: sqlite3.Connection, pages: Pages, table: str, found: Found) -> int:
     columns = columns_by_table()[table]
-    for _, (page, place) in sorted(found.places[table].items()):
-        row = row_at(pages, table, columns, page, place)
+    for number, (page, place) in sorted(found.places[table].items()):
+        row = row_at(pages, table, columns, page, place) | {"id": number}
         insert_row(db, table, **{name: value for name, value in row.items() if name != "crc"})
     return len(found.places[table])
 

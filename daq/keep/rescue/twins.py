@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import defaultdict
 
 from daq.keep.rescue.found_rows import Found, holds_json
 from daq.keep.rescue.sqlite_rows import FoundRow
@@ -13,6 +14,7 @@ from daq.keep.store.rows import TWICE, Row
 def from_twins(found: Found) -> int:
     """Puts the twin of each lost row among the rows, and takes what is lost once only off the list of the damaged;
     how many rows that were."""
+    _drop_misnumbered(found)
     restored: set[int] = set()
     count = 0
     for twin in found.rows["twins"].values():
@@ -26,6 +28,20 @@ def from_twins(found: Found) -> int:
             count += 1
     found.damaged = [cell for cell in found.damaged if cell.number not in restored and not _of_whole(found, cell)]
     return count
+
+
+def _drop_misnumbered(found: Found) -> None:
+    """Takes out the rows whose own number is damaged, which their checksum does not cover: under it there is no twin of
+    theirs, but under another, where the row is not."""
+    numbers: dict[tuple[str, int], set[int]] = defaultdict(set)
+    for twin in found.rows["twins"].values():
+        numbers[twin["of"], json.loads(twin["content"]).get("crc")].add(twin["row_id"])
+    for table in TWICE:
+        rows = found.rows[table]
+        for number, row in list(rows.items()):
+            own = numbers.get((table, row.get("crc", 0)), set())
+            if number not in own and any(one not in rows or rows[one].get("crc") != row["crc"] for one in own):
+                del rows[number]
 
 
 def _of_whole(found: Found, cell: FoundRow) -> bool:
