@@ -24,7 +24,7 @@ from daq.keep.package.bids import BIDS_VERSION, MISSING, Names, described, motio
 from daq.keep.package.coarse import coarse_session, coarse_sweep
 from daq.keep.package.export import recompute_coarse
 from daq.keep.package.one_by_one import one_by_one
-from daq.keep.package.one_kind import BIDS, GENERATOR, refuse_mixed
+from daq.keep.package.one_kind import BIDS, FOR_CLIENT, GENERATOR, keep_for_client, refuse_mixed
 from daq.keep.package.permission import Purpose, refuse_named_channels
 from daq.keep.package.readme import TITLE
 from daq.keep.package.terms import CLOSED, Licence
@@ -66,7 +66,10 @@ def export_bids(
 
     Arguments, refusals and what is told are those of `export`. A sweep without loads is left out.
     """
-    refuse_mixed(folder, BIDS, is_coarse=is_coarse, for_client=False)
+    refuse_mixed(folder, BIDS, is_coarse=is_coarse, for_client=purpose == "client")
+    if purpose == "client":
+        keep_for_client(folder)
+        write_text(folder / ".bidsignore", f"{FOR_CLIENT}\n")
     compute = recompute_coarse if is_coarse else recompute_stored
     names = {sweep_id: _names(store, sweep_id, is_coarse) for sweep_id in sweep_ids}
     targets = {one: folder / name.folder / name.file("motion.tsv") for one, name in names.items()}

@@ -35,13 +35,13 @@ from daq.keep.package.datapackage import file_resource, resource, write_descript
 from daq.keep.package.folder import describe_folder
 from daq.keep.package.keys import FORMAT
 from daq.keep.package.one_by_one import one_by_one
-from daq.keep.package.one_kind import FOR_CLIENT, PACKAGE, refuse_mixed
+from daq.keep.package.one_kind import PACKAGE, keep_for_client, refuse_mixed
 from daq.keep.package.permission import Purpose, refuse_names
 from daq.keep.package.received_tables import calibration_table, raw_tables, result_table, sweep_table
 from daq.keep.package.tables import Form, Table, preferred_form, write_table
 from daq.keep.package.terms import CLOSED, Licence
 from daq.keep.package.typed_text import without_comments
-from daq.keep.private import make_folder, new_file, write_text
+from daq.keep.private import make_folder, new_file
 from daq.keep.store import Store
 from daq.keep.store.sessions import SessionRecord, SweepRecord
 from daq.sweep.losses import in_short
@@ -101,9 +101,8 @@ def export(
     def write(sweep_id: int, target: Path) -> Path:
         return _export_one(store, sweep_id, target, manner)
 
-    if purpose == "client" and not (folder / FOR_CLIENT).exists():
-        make_folder(folder)  # before any sweep: an export that is killed must not pass for one for research
-        write_text(folder / FOR_CLIENT, "With everything typed about the client: for them, not for research.\n")
+    if purpose == "client":
+        keep_for_client(folder)
     for target in targets.values():
         if with_c3d and target.exists() and not (target / c3d_file.NAME).exists():
             missing = f"{target.name}/{c3d_file.NAME}"

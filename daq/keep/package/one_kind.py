@@ -14,6 +14,7 @@ from typing import Any
 
 from daq.keep.bounded import MOST_JSON_BYTES, from_json, read_bytes
 from daq.keep.errors import StoreError
+from daq.keep.private import make_folder, write_text
 
 CLIENT = "client.json"
 """Of a folder handed over to a client: it has the name in it."""
@@ -85,6 +86,13 @@ def refuse_mixed(folder: Path, kind: Kind, *, is_coarse: bool, for_client: bool)
             f"{folder} holds a coarse export, and a sweep with its day beside it would undo that: add --coarse, or "
             "give the export another folder"
         )
+
+
+def keep_for_client(folder: Path) -> None:
+    """Marks a folder before any sweep is in it: an export that is killed must not pass for one for research."""
+    if not (folder / FOR_CLIENT).exists():
+        make_folder(folder)
+        write_text(folder / FOR_CLIENT, "For the client, who need not have agreed to research: not for research.\n")
 
 
 def _refuse_another_kind(folder: Path, kind: Kind) -> None:

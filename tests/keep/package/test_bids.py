@@ -16,6 +16,7 @@ from daq.keep.clients import people
 from daq.keep.package.bids import CHANNEL_COLUMNS
 from daq.keep.package.bids import setback_mm as setback_at
 from daq.keep.package.bids_dataset import export_bids
+from daq.keep.package.one_kind import FOR_CLIENT
 from daq.keep.package.permission import ExportRefused
 from daq.keep.package.terms import contributor
 from daq.keep.store import Store
@@ -54,6 +55,15 @@ def test_the_standards_validator_finds_no_error_and_sees_motion(made):
     assert found["summary"]["tasks"] == ["setback"]
     assert found["summary"]["modalities"] == ["motion"]
     assert len(found["summary"]["subjects"]) == 1
+
+
+def test_the_standards_validator_finds_no_error_in_what_is_for_a_client(ridden_store, tmp_path):
+    with Store.open(ridden_store, write=False) as store:
+        export_bids(store, [1], tmp_path / "own", recompute_stored, purpose="client")
+    found = verdict(tmp_path / "own")
+
+    assert (tmp_path / "own" / FOR_CLIENT).exists()
+    assert [one for one in found["issues"]["issues"] if one["severity"] == "error"] == []
 
 
 def test_the_validator_misses_the_count_of_no_kind_of_channel_there_is(made):

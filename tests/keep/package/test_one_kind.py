@@ -105,22 +105,24 @@ def test_a_stopped_export_without_a_sweep_goes_on(store, tmp_path):
         assert one(store, [stored(store)], tmp_path / how, computed)
 
 
+@pytest.mark.parametrize("how", EXPORTS)
 @pytest.mark.parametrize("first", ["client", "research"])
-def test_what_was_typed_about_a_client_stays_out_of_a_folder_for_research(store, tmp_path, first):
-    """A sweep has the same name in both, and one that is there stays as it is."""
+def test_what_is_for_a_client_stays_out_of_a_folder_for_research(store, tmp_path, how, first):
+    """They need not have agreed to it. A sweep has the same name in both, and one that is there stays as it is."""
     second = {"client": "research", "research": "client"}[first]
     sweep_id = stored(store)
-    export(store, [sweep_id], tmp_path / "x", computed, purpose=first)
+    EXPORTS[how](store, [sweep_id], tmp_path / "x", computed, purpose=first)
     before = files(tmp_path / "x")
 
     with pytest.raises(FolderTaken, match="give another folder"):
-        export(store, [sweep_id], tmp_path / "x", computed, purpose=second)
+        EXPORTS[how](store, [sweep_id], tmp_path / "x", computed, purpose=second)
 
     assert files(tmp_path / "x") == before
-    export(store, [sweep_id], tmp_path / "x", computed, purpose=first)
+    EXPORTS[how](store, [sweep_id], tmp_path / "x", computed, purpose=first)
 
 
-def test_a_stopped_export_for_a_client_keeps_its_folder_for_them(store, tmp_path):
+@pytest.mark.parametrize("export", EXPORTS.values(), ids=EXPORTS)
+def test_a_stopped_export_for_a_client_keeps_its_folder_for_them(store, tmp_path, export):
     """Also before its first sweep: the next one would be taken for one that may be published."""
 
     def stopped(*_):
