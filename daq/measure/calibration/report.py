@@ -29,6 +29,8 @@ OVERSTATED = (
     "are kept as stated. If the loads share them, say so (--weights shared); if not, they are stated too large"
 )
 
+SAME = "the reading is the same at every load: is the cell connected, and is it this channel?"
+
 
 def fit_report(
     text: str,
@@ -51,6 +53,7 @@ def fit_report(
         raise PointsError(f"order: expected 1 (a line) or 2 (a parabola), got {order!r}")
     points = parse_points(text, g_m_s2=g_m_s2, air_kg_m3=air_kg_m3)
     apart, repeats = hysteresis(points), repeatability(points)
+    _check_alive(points)
     found = point_fit(points, order, weights or "shared")
     _check_standing_still(points)
     _check_copied(points)
@@ -123,11 +126,17 @@ def _judged(points: Points, order: int, fit: Fit, expected_per_n: float | None) 
     ]
 
 
+def _check_alive(points: Points) -> None:
+    """Refuse a cell that shows no load."""
+    if len(points.reading) > 1 and not np.ptp(points.reading):
+        raise PointsError(SAME)
+
+
 def _check_standing_still(points: Points) -> None:
     """Refuse a cell that stays at one highest or lowest reading while the load grows."""
-    rise = np.sign(np.corrcoef(points.load_n, points.reading)[0, 1]) if np.ptp(points.reading) else 0.0
+    rise = np.sign(np.corrcoef(points.load_n, points.reading)[0, 1])
     if rise == 0.0 or math.isnan(rise):
-        raise PointsError("the reading is the same at every load: is the cell connected, and is it this channel?")
+        raise PointsError(SAME)
     still = points.reading == (rise * points.reading).max() * rise
     load, reading = points.load_n, points.reading
     if np.count_nonzero(~still) < 3 or np.ptp(load[~still]) == 0.0:
