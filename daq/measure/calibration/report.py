@@ -164,8 +164,9 @@ def _check_copied(points: Points) -> None:
 
 def _copies(points: Points) -> list[str]:
     rows = _rows(points)
-    if points.series is not None:
-        rows = [(*row, one) for row, one in zip(rows, points.series.tolist(), strict=True)]
+    for column in (None if points.series is None else points.series.tolist(), points.falling):
+        if column is not None:
+            rows = [(*row, one) for row, one in zip(rows, column, strict=True)]
     twice = sorted({points.lines[i] for i, row in enumerate(rows) if row in rows[:i]})
     if not twice:
         return []

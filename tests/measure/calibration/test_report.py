@@ -194,6 +194,14 @@ def test_a_table_pasted_twice_is_refused_and_one_copied_point_is_told():
     assert warning.startswith("line 10: the same load and reading as an earlier line")
 
 
+def test_the_highest_load_read_before_and_after_it_is_no_copy():
+    """It ends the rising branch and begins the falling one, and a quiet cell shows the same twice."""
+    up = [(0, 0.2), (100, 200.1), (200, 400.4)]
+    rows = [f"{load},{reading},up" for load, reading in up] + ["200,400.4,down", "100,200.6,down"]
+
+    assert fit_report("\n".join(["load_n,reading,direction", *rows]), 1)["warnings"] == []
+
+
 @pytest.mark.parametrize("bend", [-0.05, 0.05])
 def test_a_bent_cell_is_no_slip_to_a_parabola(bend):
     loads = np.array(LOADS)
