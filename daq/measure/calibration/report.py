@@ -29,6 +29,12 @@ OVERSTATED = (
     "are kept as stated. If the loads share them, say so (--weights shared); if not, they are stated too large"
 )
 
+PER_DIGIT = 1e6
+"""Readings are told apart to the sixth digit behind the point."""
+HIDES = 0.5
+"""Over a step: scatter of readings below which steps hide some of it. What rounding alone leaves is 0.29 of a step."""
+COARSE = 5e-4
+"""Smaller steps, over the span of the readings, hide less than a calibration needs to know; our own choice."""
 SAME = "the reading is the same at every load: is the cell connected, and is it this channel?"
 
 
@@ -58,6 +64,7 @@ def fit_report(
     _check_standing_still(points)
     _check_copied(points)
     warnings = [*_judged(points, order, found.plain, expected_per_n), *_copies(points)]
+    warnings += _within_a_step(points, found.plain)
     warnings += [*[OVERSTATED] * found.overstated, *_passed_over(points, weights)]
     plain, slope = found.plain, abs(float(found.plain.scaled[1] / found.plain.half_width))
     return {
@@ -172,6 +179,21 @@ def _copies(points: Points) -> list[str]:
         return []
     said = "the same load and reading as an earlier line; a copy adds no knowledge"
     return [f"line {', '.join(map(str, twice))}: {said}"]
+
+
+def _within_a_step(points: Points, fit: Fit) -> list[str]:
+    """Of readings that come in steps too coarse to show their scatter: by what a step hides they err together."""
+    from_first = np.round((points.reading - points.reading[0]) * PER_DIGIT)
+    if np.abs(from_first).max() > 2**53:
+        return []
+    step = float(np.gcd.reduce(from_first.astype(np.int64))) / PER_DIGIT
+    if float(fit.residual_sd) > HIDES * step or step < COARSE * float(np.ptp(points.reading)):
+        return []
+    step_n = step / abs(float(fit.scaled[1] / fit.half_width))
+    return [
+        f"all readings lie multiples of {step:g} ({step_n:.2g} N) apart and scatter by less than half of that: what "
+        "such steps hide is not in the uncertainties. Read more digits, or take loads that end anywhere within a step"
+    ]
 
 
 def _passed_over(points: Points, weights: Weights | None) -> list[str]:

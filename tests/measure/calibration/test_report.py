@@ -196,8 +196,8 @@ def test_a_table_pasted_twice_is_refused_and_one_copied_point_is_told():
 
 def test_the_highest_load_read_before_and_after_it_is_no_copy():
     """It ends the rising branch and begins the falling one, and a quiet cell shows the same twice."""
-    up = [(0, 0.2), (100, 200.1), (200, 400.4)]
-    rows = [f"{load},{reading},up" for load, reading in up] + ["200,400.4,down", "100,200.6,down"]
+    up = [(0, 0.217), (100, 200.104), (200, 400.451)]
+    rows = [f"{load},{reading},up" for load, reading in up] + ["200,400.451,down", "100,200.633,down"]
 
     assert fit_report("\n".join(["load_n,reading,direction", *rows]), 1)["warnings"] == []
 
@@ -226,3 +226,27 @@ def test_honest_points_are_never_refused(order):
 
     # with 3 to 6 points the scatter itself is badly known, so a false word now and then cannot be avoided
     assert called_odd <= 15
+
+
+@pytest.mark.parametrize(("loads", "step"), [([0, 20, 40, 60, 80, 100], 1.0), ([0, 49.03, 98.07, 147.1, 196.1], 1.0)])
+def test_a_display_with_coarse_steps_is_told(loads, step):
+    """It rounds what it measures: 44 to 84 of 100 slopes lay within what was stated, many of them stated to 1e-16."""
+    rng, held, told = np.random.default_rng(3), 0, 0
+    for _ in range(60):
+        slope, zero = 1.0 + rng.uniform(-0.01, 0.01), rng.uniform(-0.5, 0.5)
+        readings = np.round((zero + slope * np.array(loads)) / step) * step
+        report = fit_report(table(loads, readings), 1)
+        inside = abs(report["coefficients"][1] - slope) <= report["expanded_uncertainties"][1]
+        said = any("what such steps hide is not in the uncertainties" in word for word in report["warnings"])
+        held += inside
+        told += said
+        assert inside or said
+    assert held < 55
+    assert told > 50
+
+
+def test_a_converter_that_counts_finely_has_no_steps_to_tell():
+    readings = np.round(1200 + 8554.0 * np.array(LOADS))
+
+    assert fit_report(table(readings=readings), 1)["warnings"] == []
+    assert fit_report(table(readings=readings + 0.3 * np.array([1, -1, 0, 1, 0, -1, 1, 0])), 1)["warnings"] == []
