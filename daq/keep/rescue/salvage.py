@@ -119,7 +119,7 @@ def _copied(pages: Pages, found: Found, new: Store) -> Salvaged:
     harmed = found.harmed or untrue or bool(restored or pages.log.problems)
     problems, told = _file_problems(pages, found)
     if restored:
-        told.append(f"{restored} rows were damaged or lost and are read from their twins")
+        told.append(f"damaged or lost, and read from the twin: {counted(restored, 'row')}")
     with new.writing() as db:
         db.execute("PRAGMA defer_foreign_keys = ON")
         rows = sum(_insert_all(db, table, found) for table in TWICE)
