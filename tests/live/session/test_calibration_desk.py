@@ -35,6 +35,14 @@ async def quiet(session):
     await until(lambda: len(session.acquisition.pipeline.recent_counts()) > 150)
 
 
+async def only_this(made):
+    """All the scans of which a zero or a check is made were taken with what hangs now: at most 300."""
+    await made.arrived()
+    decoder = made.session.acquisition.sensors.decoder
+    scans = decoder.scans
+    await until(lambda: decoder.scans > scans + 400)
+
+
 async def ridden(session):
     """A sweep from begin to end."""
     await session.sweep.begin(SHORT)
@@ -96,14 +104,11 @@ def test_a_weight_on_a_cell_calibrated_on_the_bench_passes(tmp_path):
         await work_through(made)
         await desk.use(desk.bench.calibration.id)
         made.hang({})
-        await made.arrived()
-        await quiet(made.session)
-        await asyncio.sleep(0.1)
+        await only_this(made)
         await made.session.zero.take()
         for load_n in (196.171, 190.0):
             made.hang({"hands_left": load_n})
-            await made.arrived()
-            await asyncio.sleep(0.2)
+            await only_this(made)
             weight = {"weights": wanted().reference.weights(), "u_gravity_relative": 1e-5}
             found.append(await desk.check(on="hands_left", load_n=196.171, **weight))
 
