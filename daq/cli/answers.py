@@ -132,7 +132,7 @@ def _stored_onset(
     for one in hands_n:
         was_n, now_n = one["as_ridden_n"], one["hand_load_n"]
         before = "not known" if was_n is None else f"{was_n:7.2f} N"
-        moved = "" if was_n is None else f" ({now_n - was_n:+.2f})"
+        moved = "" if was_n is None else f" ({now_n - was_n:+z.2f})"
         say(f"  {one['setback_mm']:6.1f} mm   hands {before} -> {now_n:7.2f} N{moved}")
 
 

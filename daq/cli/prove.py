@@ -198,7 +198,7 @@ def scale(readings: str, made_by: str, datum_mm: float) -> None:
     at = found.middle_mm
     tell(
         f"at {at:g} mm the saddle is at {found.true_mm(at):.2f} mm by caliper, standard uncertainty "
-        f"{found.u_mm(at):.2f} mm; play {found.backlash_mm:+.2f} mm. Into the rig file:"
+        f"{found.u_mm(at):.2f} mm; play {found.backlash_mm:+z.2f} mm. Into the rig file:"
     )
     say(scale_table(found, utc_now(), made_by))
 

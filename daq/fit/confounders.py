@@ -85,7 +85,7 @@ def _tilt(measured: Measured, sweep: Ridden | None) -> Confounder:
         return found
     if measured.saddle_tilt_deg is None:
         return Confounder("Saddle tilt", Disturbs.NOT_KNOWN, "not measured")
-    said = f"{measured.saddle_tilt_deg:+.1f}° (nose up +)"
+    said = f"{measured.saddle_tilt_deg:+z.1f}° (nose up +)"
     spread = max(tilts) - min(tilts) if len(tilts) > 1 else 0.0
     said += f", {spread:.1f}° apart over {len(tilts)} steps" if len(tilts) > 1 else ", not read again during the steps"
     bad = abs(measured.saddle_tilt_deg) > TILT_DEG or spread > TILT_CHANGE_DEG
@@ -123,7 +123,7 @@ def _torque(sweep: Ridden) -> Confounder:
     if torques.std() == 0.0 or setbacks.std() == 0.0:
         return Confounder("Crank torque", Disturbs.IN_ORDER, said)
     r = float(np.corrcoef(setbacks, torques)[0, 1])
-    said += f", correlation with setback {r:+.2f}"
+    said += f", correlation with setback {r:+z.2f}"
     return Confounder("Crank torque", Disturbs.MAY if torque_went_along(setbacks, torques) else Disturbs.IN_ORDER, said)
 
 
@@ -132,8 +132,8 @@ def _torque_effect(sweep: Ridden) -> str:
     n_per_nm, sd = torque_effect(pooled(sweep.steps))
     half, assumed = Z_95 * sd, (sd / TORQUE_SPREAD) ** 2
     return (
-        f"1 N m more changes the hand load by {n_per_nm:+.1f} N (95 % {n_per_nm - half:+.1f} to "
-        f"{n_per_nm + half:+.1f} N; {100 * (1.0 - assumed):.0f} % from these strokes, the rest assumed)"
+        f"1 N m more changes the hand load by {n_per_nm:+z.1f} N (95 % {n_per_nm - half:+z.1f} to "
+        f"{n_per_nm + half:+z.1f} N; {100 * (1.0 - assumed):.0f} % from these strokes, the rest assumed)"
     )
 
 

@@ -36,7 +36,7 @@ def moved_said(one: Moved) -> str:
     way = f"{by_mm} mm further {further}" if by_mm else "at the same place"
     shown = "a change" if one.clear else "no change shown"
     return (
-        f"Onset against {test}: {way}, 95 % {one.interval_95_mm[0]:+.0f} to {one.interval_95_mm[1]:+.0f} mm. "
+        f"Onset against {test}: {way}, 95 % {one.interval_95_mm[0]:+z.0f} to {one.interval_95_mm[1]:+z.0f} mm. "
         f"Two tests of an unchanged rider {'within a day' if one.same_day else 'on two days'} differ by up to "
         f"{one.detectable_mm:.0f} mm: {shown}."
     )

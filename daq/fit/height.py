@@ -49,7 +49,7 @@ def height_said(
     """Measured height, its references, and where they come from."""
     parts = [f"set to {height_mm:.0f} mm" if height_mm is not None else "not measured"]
     for one in references(inseam_mm, crank_mm, height_mm):
-        off = "" if one.off_mm is None else f" ({one.off_mm:+.0f} mm)"
+        off = "" if one.off_mm is None else f" ({one.off_mm:+z.0f} mm)"
         parts.append(f"{one.name} {one.height_mm:.0f} mm{off}")
     parts += filter(None, [knee_said(knee_deg)])
     return ", ".join(parts) + (f". References, not orders: {SOURCE}" if len(parts) > 1 else "")

@@ -175,7 +175,7 @@ def _level(measured: Measured, now: JigReadings) -> Check:
             "level", "Level", False, "no tilt is measured", "read a level and go on with its reading as reason"
         )
     off = now.tilt_deg - wanted
-    said = f"{now.tilt_deg + 0.0:.1f}°, {abs(off):.1f}° from the {now.gradient_pct:g} % planned"
+    said = f"{now.tilt_deg:z.1f}°, {abs(off):.1f}° from the {now.gradient_pct:g} % planned"
     todo = level_warning(off, over_bb_mm(measured.height_mm or USUAL_HEIGHT_MM))
     return _check("level", "Level", not todo, said, todo)
 
@@ -197,7 +197,7 @@ def _tilt(measured: Measured) -> Check:
     said = (
         "not measured"
         if tilt is None
-        else f"{tilt:+.1f}°, nose {'up' if tilt > 0 else 'down' if tilt < 0 else 'level'}"
+        else f"{tilt:+z.1f}°, nose {'up' if tilt > 0 else 'down' if tilt < 0 else 'level'}"
     )
     return _check(
         "tilt", "Saddle tilt", tilt is not None, said, "measure it: nose down slides the rider onto the hands"

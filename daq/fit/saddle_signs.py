@@ -120,8 +120,8 @@ def _moved(level: Ridden | None, climb: Ridden | None, scatter: Spreads) -> str:
         return ""
     low, high = found.interval_95_mm
     return (
-        f"onset moves {found.difference_mm:+.0f} mm from level to {climb.plan.gradient_pct:g} %, 95 % {low:+.0f} to "
-        f"{high:+.0f} mm (positive: further back)"
+        f"onset moves {found.difference_mm:+z.0f} mm from level to {climb.plan.gradient_pct:g} %, 95 % {low:+z.0f} to "
+        f"{high:+z.0f} mm (positive: further back)"
     )
 
 
@@ -144,7 +144,7 @@ def _creep(level: Ridden | None, rig: Rig, feel: Feel) -> Sign:
     if len(rates) < 3:
         return _word(title, feel.creeping_forward, "needs two saddle cells and three steps; the rider's word")
     mean, half = _mean_and_half_width(rates)
-    number = f"{mean:+.1f} mm a minute forward, 95 % {mean - half:+.1f} to {mean + half:+.1f} mm a minute"
+    number = f"{mean:+z.1f} mm a minute forward, 95 % {mean - half:+z.1f} to {mean + half:+z.1f} mm a minute"
     if mean - half > CREEP_MM_PER_MIN:
         return Sign(title, Stands.FOR, number, "the load on the saddle wanders forward within steps")
     if mean + half < CREEP_MM_PER_MIN:

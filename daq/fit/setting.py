@@ -92,7 +92,7 @@ def surprises(asked_mm: float, wanted: Placed, setting: Setting) -> list[str]:
     off_deg = setting.saddle_tilt_deg - wanted.setting.saddle_tilt_deg
     if abs(off_deg) > TILT_CHANGE_DEG:
         found.append(
-            f"the saddle's tilt differs by {off_deg:+.1f}° from before: more than {TILT_CHANGE_DEG:g}° moves load to "
+            f"the saddle's tilt differs by {off_deg:+z.1f}° from before: more than {TILT_CHANGE_DEG:g}° moves load to "
             "or from the hands by itself"
         )
     return found

@@ -130,6 +130,6 @@ def tilt_caution(notes: StepNotes) -> str:
     if len(tilts) < 2 or abs(tilts[-1] - tilts[0]) <= TILT_CHANGE_DEG:
         return ""
     return (
-        f"saddle tilt {tilts[-1]:+.1f}°, {tilts[0]:+.1f}° at the first step: more than {TILT_CHANGE_DEG:g}° apart "
+        f"saddle tilt {tilts[-1]:+z.1f}°, {tilts[0]:+z.1f}° at the first step: more than {TILT_CHANGE_DEG:g}° apart "
         "moves load to or from the hands by itself"
     )

@@ -74,7 +74,7 @@ def panel_lines(found: Taught, tests: Sequence[KnownTest], verdicts: Counts, fai
         f"repeatability limit, same rider, day and jig: {found.repeatability_limit_mm:.1f} mm; on different days "
         f"(intermediate precision): {found.between_days_limit_mm:.1f} mm, the smallest change that is one",
     ]
-    lines += [f"effect of {one['name']}: {one['mm']:+.1f} +- {one['u_mm']:.1f} mm" for one in _effects(found)]
+    lines += [f"effect of {one['name']}: {one['mm']:+z.1f} +- {one['u_mm']:.1f} mm" for one in _effects(found)]
     for what, by in (("rig", apart(tests, lambda one: one.rig)), ("fitter", apart(tests, lambda one: one.fitter))):
         lines += [
             f"{what} {name}: between days {one.panel.day_sd_mm:.1f} mm, between sweeps {one.panel.sweep_sd_mm:.1f} mm"

@@ -63,6 +63,6 @@ def _steps(before: int, column: npt.NDArray[Any]) -> Ints:
 def jumped_said(by_s: float) -> str:
     """A jump of the clock, in a sentence with what to do."""
     return (
-        f"the board's clock jumped by {by_s:+.1f} s although it did not restart: ride the position again, "
+        f"the board's clock jumped by {by_s:+z.1f} s although it did not restart: ride the position again, "
         "and check its crystal and firmware"
     )

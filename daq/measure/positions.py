@@ -189,13 +189,13 @@ class Positions:
         came_mm = low_mm if asked_mm < 0.0 else high_mm
         if (came_mm - from_mm) / asked_mm >= FOLLOWED:
             return (
-                f"went to {came_mm:.1f} mm and now reads {reads_mm:.1f} mm, where a move of {asked_mm:+.0f} mm was "
+                f"went to {came_mm:.1f} mm and now reads {reads_mm:.1f} mm, where a move of {asked_mm:+z.0f} mm was "
                 "asked: the saddle was moved on, or the sensor has jumped. Move it, or enter the setback from the "
                 "jig's scale"
             )
         return (
-            f"moved by {reads_mm - from_mm:.1f} mm where a move of {asked_mm:+.0f} mm was asked: the sensor sticks, or "
-            "the saddle was not moved. Move it, or enter the setback from the jig's scale"
+            f"moved by {reads_mm - from_mm:.1f} mm where a move of {asked_mm:+z.0f} mm was asked: the sensor sticks, "
+            "or the saddle was not moved. Move it, or enter the setback from the jig's scale"
         )
 
     def _judge(self) -> None:
@@ -205,7 +205,7 @@ class Positions:
             moved_mm = now.get(each.field, NAN) - self._held.get(each.field, NAN)
             if each.name not in found and abs(moved_mm) > MOVED_MM:
                 found[each.name] = (
-                    f"moved by {moved_mm:+.1f} mm while saddle and bar stood: a clamp has slipped, or the sensor has "
+                    f"moved by {moved_mm:+z.1f} mm while saddle and bar stood: a clamp has slipped, or the sensor has "
                     "jumped. See which, and redo the step"
                 )
         self.troubles = found

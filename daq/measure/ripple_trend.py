@@ -136,4 +136,4 @@ def _decimals(half: float) -> int:
 
 def _signed(value: float, digits: int) -> str:
     """Never in powers of ten, and never a minus before nothing."""
-    return f"{round(value, digits) + 0.0:+.{digits}f}"
+    return f"{value:+z.{digits}f}"

@@ -81,7 +81,7 @@ def calibrated_scale(
     fit = scale_fit(reading_mm, caliper_mm, forward)
     if abs(fit.slope_error) > SLOPE_WITHIN:
         raise ScaleError(
-            f"scale and caliper differ by {100.0 * float(fit.slope_error):+.0f} mm per 100 mm: are both in millimetres?"
+            f"scale and caliper differ by {100.0 * fit.slope_error:+z.0f} mm per 100 mm: are both in millimetres?"
         )
     u_offset, u_slope, _ = (float(u) for u in fit.u_mm)
     t = half_width([(1.0, float(fit.dof), "normal")]) / half_width([(1.0, None, "normal")])

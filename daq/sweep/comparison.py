@@ -144,7 +144,7 @@ def _torque_alone(
 
 
 def _sentence(names: tuple[str, str], shift: float, low: float, high: float, further: float) -> str:
-    span = f"{round(shift, 1) + 0.0:+.1f} mm, 95 % interval {low:+.1f} to {high:+.1f} mm"
+    span = f"{shift:+z.1f} mm, 95 % interval {low:+z.1f} to {high:+z.1f} mm"
     if further > SURE:
         return f"the onset of {names[1]} lies further back than that of {names[0]}: {span}"
     if further < 1.0 - SURE:

@@ -369,7 +369,7 @@ class SweepProgress:
         jump = self._step.jumped_n()
         if jump is None:
             return []
-        text = f"hand load jumped by {jump:+.0f} N within this step: did the hands move? Redo the step if they did"
+        text = f"hand load jumped by {jump:+z.0f} N within this step: did the hands move? Redo the step if they did"
         return [Notice("caution", text, t_s)]
 
     def _ridden_s(self) -> float:

@@ -142,7 +142,7 @@ def _of_cell(name: str, load_n: Array, t_s: Array, trouble: str) -> PartState:
     span_s = float(t_s[-1] - t_s[0])
     drift = float(np.polynomial.polynomial.polyfit(t_s - t_s[0], load_n, 1)[1]) * 60.0 if span_s > 0.0 else 0.0
     figures = {"noise_n_rms": noise_n, "zero_n": zero_n, "drift_n_per_min": drift}
-    words = f"noise {noise_n:.2f} N rms, zero off by {zero_n:+z.1f} N, drift {drift:+.1f} N/min"
+    words = f"noise {noise_n:.2f} N rms, zero off by {zero_n:+z.1f} N, drift {drift:+z.1f} N/min"
     if trouble:
         return PartState(name, FAILED, f"{trouble} ({words})", figures)
     doubts = []

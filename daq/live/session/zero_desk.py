@@ -51,7 +51,7 @@ class ZeroDesk:
         self._taken_us = at.clock.now_us()
         self.forget_holds()
         names = [channel.name for channel in at.pipeline.calibration.forces]
-        moved = ", ".join(f"{name} {round(n, 1) + 0.0:+.1f}" for name, n in zip(names, zero.moved_n, strict=True))
+        moved = ", ".join(f"{name} {n:+z.1f}" for name, n in zip(names, zero.moved_n, strict=True))
         for doubt in drifted:
             at.notice("caution", f"since the last zero, {doubt.sentence}")
         await at.stored()

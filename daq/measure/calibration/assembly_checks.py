@@ -39,7 +39,7 @@ def _of_place(bench: Bench, task: Task, reading: Settled) -> list[Finding]:
     others = [
         Finding(
             Wrong.LOAD_ELSEWHERE,
-            f"{cell} shows {load_n:+.1f} N, though it does not share {task.place}; take off what is on it",
+            f"{cell} shows {load_n:+z.1f} N, though it does not share {task.place}; take off what is on it",
         )
         for cell, load_n in shown_n.items()
         if cell not in place.cells and abs(load_n) > NEAR_PLACED * task.load_n + MOVED_OF_TOP * _top_n(bench, cell)
@@ -80,7 +80,7 @@ def _of_empty_jig(bench: Bench, reading: Settled) -> list[Finding]:
             found.append(Finding(Wrong.WEIGHT_LEFT_ON, words))
         elif before is not None:
             words = (
-                f"{cell}: the zero of the empty jig moved by {shows_n:+.1f} N; is something on it, or has it shifted? "
+                f"{cell}: the zero of the empty jig moved by {shows_n:+z.1f} N; is something on it, or has it shifted? "
                 "Set it right and take this stage again"
             )
             found.append(Finding(Wrong.MOVED_FIXTURE, words))

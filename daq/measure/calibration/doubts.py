@@ -85,7 +85,7 @@ def doubts_of_zero(
         limit_n = BELOW_ZERO_N if channel.uncertainty is None else expanded(channel.uncertainty, 0.0).expanded_n
         limit_n = max(limit_n, ZERO_FLOOR_N)
         if abs(moved_n) > limit_n:
-            sentence = f"the zero has moved by {moved_n:+.2f} N since it was taken, expected within {limit_n:.2f} N"
+            sentence = f"the zero has moved by {moved_n:+z.2f} N since it was taken, expected within {limit_n:.2f} N"
             found.append(_doubt(Doubt.ZERO_MOVED, channel, sentence))
         elif hours > ZERO_HOURS:
             found.append(_doubt(Doubt.ZERO_OLD, channel, f"the zero is {hours:.1f} h old: take it again"))

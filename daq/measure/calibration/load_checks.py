@@ -82,7 +82,7 @@ def _of_unknown_zero(cell: str, moved_counts: float) -> list[Finding]:
     return [
         Finding(
             Wrong.MOVED_FIXTURE,
-            f"{cell}: the zero moved by {moved_counts:+.0f} counts since the warm-up; is a weight on it, or has the "
+            f"{cell}: the zero moved by {moved_counts:+z.0f} counts since the warm-up; is a weight on it, or has the "
             "fixture shifted? Take everything off and read again",
         )
     ]
@@ -101,8 +101,8 @@ def _of_empty(cell: str, fits_n: float, loads: tuple[float, ...]) -> list[Findin
     return [
         Finding(
             Wrong.MOVED_FIXTURE,
-            f"{cell}: the zero moved by {fits_n:+.1f} N; has the fixture shifted, or does something lean on it? Set it "
-            "right and take this series again",
+            f"{cell}: the zero moved by {fits_n:+z.1f} N; has the fixture shifted, or does something lean on it? Set "
+            "it right and take this series again",
         )
     ]
 
@@ -149,7 +149,7 @@ def _of_others(
         per_n = known or own
         if name == cell or not per_n or abs(moved / per_n) <= limit_n:
             continue
-        shows = f"{moved / known:+.1f} N" if known else f"{moved:+.0f} counts"
+        shows = f"{moved / known:+z.1f} N" if known else f"{moved:+z.0f} counts"
         found.append(
             Finding(
                 Wrong.LOAD_ELSEWHERE,

@@ -89,7 +89,7 @@ class SensitivityCheck:
     @property
     def sentence(self) -> str:
         """What the check found and, if it failed, what to do."""
-        found = f"{self.channel}: {self.load_n:.2f} N shows as {self.shown_n:.2f} N, {self.error_n:+.2f} N"
+        found = f"{self.channel}: {self.load_n:.2f} N shows as {self.shown_n:.2f} N, {self.error_n:+z.2f} N"
         if self.passed:
             return f"{found}; up to {self.limit_n:.2f} N is as calibrated"
         advice = self.remedy

@@ -31,13 +31,13 @@ def drift(sweep: Seen) -> Validity:
     along = -carried_over(sweep)[used]
     spread = float(np.sqrt(np.mean(along**2)))
     common = float(gone_n.mean())
-    alike = f"alike at all positions it went by {common:+.1f} N"
+    alike = f"alike at all positions it went by {common:+z.1f} N"
     if not spread > CHANGES_N:
         return passed("drift", f"hand load does not change with setback, so no drift can make an onset; {alike}")
     found = _slope(along / spread, gone_n)
     numbers = Number(found.value, "N", found.interval_95)
     said = (
-        f"within a dwell hand load kept changing by {found.value:+.1f} N in the direction of the last move"
+        f"within a dwell hand load kept changing by {found.value:+z.1f} N in the direction of the last move"
         f"{_since(sweep)}"
     )
     if found.value > max(LEAST_N, quantile(1.0 - SIZE, found.freedom) * found.se):

@@ -53,5 +53,5 @@ def figure(one: Validity) -> str:
 
 def _rounded(one: Validity, value: float) -> str:
     digits = DIGITS.get(one.unit, 1)
-    shown = round(100.0 * value if one.unit == SHARE else value, digits) + 0.0  # no minus before a zero
-    return f"{shown:{'+' if one.test in SIGNED else ''}.{digits}f}"
+    shown = 100.0 * value if one.unit == SHARE else value
+    return f"{shown:{'+' if one.test in SIGNED else ''}z.{digits}f}"  # z: no minus before a zero

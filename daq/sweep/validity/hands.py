@@ -41,8 +41,8 @@ def hands(sweep: Seen) -> Validity:
         at, shift = found
         return failed(
             "hands",
-            f"from step {at + 1} on, at {sweep.setback_mm[at]:g} mm, hand load is {shift.value:+.0f} N against before: "
-            "the hands, or how the rider sits, have shifted, or a cell under the hands lost gain",
+            f"from step {at + 1} on, at {sweep.setback_mm[at]:g} mm, hand load is {shift.value:+z.0f} N against before:"
+            " the hands, or how the rider sits, have shifted, or a cell under the hands lost gain",
             HANDS_OR_CELL,
             numbers,
             forbids=shift.beyond(LEAST_SHIFT_N, SIZE / _shifts(sweep)),
@@ -146,7 +146,7 @@ def left_right(sweep: Seen) -> Validity:
     return failed(
         name,
         f"from step {at + 1} on, at {sweep.setback_mm[at]:g} mm, the split between the hands changed by "
-        f"{shift.value:+.0f} N: the hands moved to one side, or a hand's cell lost gain",
+        f"{shift.value:+z.0f} N: the hands moved to one side, or a hand's cell lost gain",
         HANDS_OR_CELL,
         numbers,
         forbids=shift.beyond(LEAST_SHIFT_N, SIZE / _shifts(sweep)),

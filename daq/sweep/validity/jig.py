@@ -142,7 +142,7 @@ def tilt(sweep: Seen) -> Validity:
     if not tilts:
         return not_made("tilt", "tilt not measured: a jig that sank would not be known")
     spread = max(tilts) - min(tilts)
-    said = f"the jig's tilt went from {min(tilts):.1f} to {max(tilts):.1f} degrees during the sweep"
+    said = f"the jig's tilt went from {min(tilts):z.1f} to {max(tilts):z.1f} degrees during the sweep"
     if spread <= TILT_SPREAD_DEG:
         return passed("tilt", f"{said}: it stood still", Number(spread, "deg"))
     return failed(

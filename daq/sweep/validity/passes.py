@@ -83,7 +83,7 @@ def passes(sweep: Seen) -> Validity:
         return not_made("passes", "passes not compared: too few steps", "ride more positions")
     worst = max(found, key=lambda effect: abs(effect.value) / effect.se)
     numbers = Number(worst.value, "N", worst.interval_95)
-    said = f"hand load going back is {worst.value:+.1f} N against coming forward, at the same places"
+    said = f"hand load going back is {worst.value:+z.1f} N against coming forward, at the same places"
     if not any(effect.beyond(LEAST_N, sweep.size / len(found)) for effect in found):
         if worst.beyond(LEAST_N, TELLS_THE_SAME):
             return passed("passes", f"{said}, which the steps' own scatter still explains", numbers)

@@ -95,9 +95,9 @@ def saddle_tilt(sweep: Seen) -> Validity:
     at_mm = dict.fromkeys(step.setback_mm for step in read if _tips(step.setting.saddle_tilt_deg, usual_deg))
     return failed(
         name,
-        f"the saddle's tilt went from {min(tilts_deg):+.1f} to {max(tilts_deg):+.1f} degrees: more than "
+        f"the saddle's tilt went from {min(tilts_deg):+z.1f} to {max(tilts_deg):+z.1f} degrees: more than "
         f"{TILT_CHANGE_DEG:g} between positions moves load to or from the hands by itself",
-        f"set it to {usual_deg:+.1f} degrees, tighten it",
+        f"set it to {usual_deg:+z.1f} degrees, tighten it",
         numbers,
         forbids=spread_deg > TIPPED_DEG,
         ride_mm=tuple(at_mm),

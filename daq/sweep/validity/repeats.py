@@ -49,7 +49,7 @@ def first_again(sweep: Seen) -> Validity:
         return not_made(name, "first position not compared: the steps' errors are not known")
     numbers = Number(found.value, "N", found.interval_95)
     minutes = sweep.minutes[last] - sweep.minutes[0]
-    said = f"at {sweep.setback_mm[0]:g} mm hand load is {found.value:+.1f} N against {minutes:.0f} minutes before"
+    said = f"at {sweep.setback_mm[0]:g} mm hand load is {found.value:+z.1f} N against {minutes:.0f} minutes before"
     if not found.beyond(0.0):
         return passed(name, f"{said}, no more than sway does", numbers)
     balanced = abs(np.corrcoef(sweep.setback_mm, sweep.minutes)[0, 1]) <= BALANCED
@@ -76,7 +76,7 @@ def sham(sweep: Seen) -> Validity:
         return not_made("sham", means, "give se_n, or ride more positions")
     pair, worst = max(known, key=lambda one: abs(one[1].value) / one[1].se)
     numbers = Number(worst.value, "N", worst.interval_95)
-    said = f"the sham step at {sweep.setback_mm[pair[0]]:g} mm changed hand load by {worst.value:+.1f} N"
+    said = f"the sham step at {sweep.setback_mm[pair[0]]:g} mm changed hand load by {worst.value:+z.1f} N"
     if worst.beyond(0.0, SIZE / len(known)):
         return failed(
             "sham",

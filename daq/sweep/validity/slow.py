@@ -76,7 +76,7 @@ def fatigue(sweep: Seen) -> Validity:
         return not_made("fatigue", "fatigue not looked at: too few steps", "ride more positions")
     gained = max(found, key=lambda effect: abs(effect.value) / effect.se)
     number = Number(gained.value, "N", gained.interval_95)
-    said = f"over the sweep hand load changed by {gained.value:+.0f} N whatever the setback"
+    said = f"over the sweep hand load changed by {gained.value:+z.0f} N whatever the setback"
     if not gained.beyond(0.5 * TIRED_N if sweep.suspects else TIRED_N, sweep.size / len(found)):
         return passed("fatigue", said, number)
     return failed(
