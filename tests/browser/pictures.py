@@ -11,6 +11,9 @@ from tests.browser.day import Jig, check, meet, plan_eleven, ride, ride_again
 from tests.browser.desk import CHROMIUM_ARGS
 from tests.chromium import chromium_path
 
+DASHBOARD = "dashboard"
+"""The picture in README.md: the run at its last step, when an onset can be named."""
+
 
 def take(folder: Path) -> None:
     """One simulated job, a picture at each screen."""
@@ -44,8 +47,8 @@ def take(folder: Path) -> None:
         check(page)
         shot("3_checks")
         page.get_by_role("link", name="To the run").click()
-        for name, state in (("4_move", "moving"), ("5_record", "averaging")):
-            while jig.sweep()["sweep"]["state"] != state or len(jig.sweep()["steps"]) < 6:
+        for name, state, done in (("4_move", "moving", 6), ("5_record", "averaging", 6), (DASHBOARD, "averaging", 11)):
+            while jig.sweep()["sweep"]["state"] != state or len(jig.sweep()["steps"]) < done:
                 if jig.sweep()["sweep"]["state"] in ("waiting", "moving"):
                     page.keyboard.press("Space")
                 page.wait_for_timeout(150)
