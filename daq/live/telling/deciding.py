@@ -9,7 +9,7 @@ from daq.fit.case import Case, Evidence, options_of
 from daq.fit.confirming import Confirmed, ConfirmWanted, on_what
 from daq.fit.decision import FollowUp, changes_said
 from daq.fit.explaining import sentence, what_was_found
-from daq.fit.intake import Intake, both_references_mm, clinician_advice
+from daq.fit.intake import Intake, clinician_advice
 from daq.fit.overlaid import differences
 from daq.fit.ridden import Ridden, main_sweep
 from daq.fit.suggested import Suggested
@@ -36,7 +36,6 @@ def evidence_fields(case: Case, evidence: Evidence, earlier: Case | None = None)
         "chosen_mm": evidence.chosen_mm,
         "suggested": _suggested(evidence.suggested),
         "window_mm": evidence.window_mm,
-        "window_references_mm": _references(case, evidence),
         "places": plain(evidence.places),
         "signs": plain(evidence.signs),
         "confounders": plain(evidence.confounders),
@@ -136,11 +135,6 @@ def decided_before(store: Store, visit_id: int, known: dict[int, Ridden]) -> dic
 def _suggested(one: Suggested | None) -> dict[str, Any] | None:
     """Without its chances: every option has today's, and what is foretold of another day is asked apart."""
     return None if one is None else {"setback_mm": one.setback_mm, "said": one.said}
-
-
-def _references(case: Case, evidence: Evidence) -> list[Any]:
-    """The window's two ends as (nose, 80 mm width)."""
-    return [both_references_mm(case.intake.saddle, mm) for mm in evidence.window_mm or ()]
 
 
 def due(store: Store) -> list[dict[str, Any]]:
