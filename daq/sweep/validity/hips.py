@@ -37,6 +37,11 @@ LEVER_M, WEIGHT_N = 0.75, 735.0
 PRIOR_FREEDOM = 5.0
 """How many residuals that is worth beside the scatter of the weight line itself. Judgement."""
 FEWEST_STEPS, FEWEST_PLACES = 5, 3
+KEEP_SEAT = "mark where the rider sits, keep the seat bones there at every position"
+OF_ANOTHER = "a cell shows another one's load"
+PLUGS = "check that no plugs of the cells are swapped"
+"""A hand's plug swapped with a saddle cell's makes the weight line move too far, as a rider does who comes forward on
+the saddle with it: both are named."""
 WATCHED = "mark where the rider sits and watch that the seat bones stay there"
 
 
@@ -66,15 +71,16 @@ def hips(sweep: Seen) -> Validity:
     if not LEAST_POSSIBLE < found.value < MOST_POSSIBLE:
         return failed(
             "hips",
-            f"{said}: no rider moves like that; a cell shows another one's load{_rests_on(sweep)}",
-            "check that no plugs of the cells are swapped, and hang a weight on each cell",
+            f"{said}: no rider moves like that; {OF_ANOTHER}{_rests_on(sweep)}",
+            f"{PLUGS}, and hang a weight on each cell",
             numbers,
         )
-    did = "stayed behind as the saddle came forward" if found.value < expected else "moved forward on the saddle"
+    behind = found.value < expected
+    did = "stayed behind as the saddle came forward" if behind else f"moved forward on the saddle, or {OF_ANOTHER}"
     return failed(
         "hips",
         f"the hips {did}: {said}; a change of seat looks like an onset{_rests_on(sweep)}",
-        "mark where the rider sits, keep the seat bones there at every position, and ride the sweep again",
+        f"{KEEP_SEAT}, and ride the sweep again" if behind else f"{KEEP_SEAT}, {PLUGS}, and ride the sweep again",
         numbers,
         forbids=_beyond(found, expected) > 0.0,
     )

@@ -220,6 +220,18 @@ def test_plugs_that_are_swapped_are_the_cure_where_no_rider_can_be_it():
     assert "seat bones" in of(hips, weight_line=lambda s: 90.0 - 0.3 * s).cure
 
 
+def test_hips_that_came_forward_on_the_saddle_may_be_swapped_plugs_and_hips_that_stayed_are_not():
+    """A rider could move so far, and so a straight rise of 0.5 N/mm makes the line move with two plugs swapped: 1.0 to
+    2.3 (`Line` "swapped plugs" of the confounds benchmark, at that slope)."""
+    forward, behind = (of(hips, weight_line=lambda s, slope=slope: 90.0 - slope * s) for slope in (1.35, 0.3))
+
+    assert forward.forbids
+    assert "seat bones" in forward.cure
+    assert "plugs" in forward.cure
+    assert "another one's load" in forward.means
+    assert "plugs" not in behind.cure
+
+
 @pytest.mark.parametrize("slope", [0.86, 0.3, 2.2])
 def test_hips_say_what_their_weight_line_takes_of_the_hands_however_they_did(slope):
     told = replace(ON_THE_JIG, hands_along="the hands' pull is taken as 0")
