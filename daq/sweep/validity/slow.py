@@ -61,7 +61,7 @@ def lag(sweep: Seen) -> Validity:
                 f", so a straight rise may look bent: an onset then needs {100 * SURE_OF_A_SLOW_RIDER:.0f} %, and has "
                 f"{100 * sweep.answer.p_onset:.0f} %"
             )
-        elif sweep.answer.verdict is Verdict.ONSET:
+        elif sweep.decided and sweep.answer.verdict is Verdict.ONSET:
             means += "; the slopes are told as the steps show them, smaller than where hand load has arrived"
         return failed("lag", means, SETTLE, number, forbids=long or bent)
     return passed("lag", f"hand load follows the saddle at once, at {100 * (1.0 - p_slow):.0f} %", number)

@@ -13,6 +13,7 @@ from daq.sweep.validity.effects import Effect
 from daq.sweep.validity.hands import hands, jumped_mm, left_right
 from daq.sweep.validity.hips import hips
 from daq.sweep.validity.jig import cells
+from daq.sweep.validity.judged import judged
 from daq.sweep.validity.passes import LEADS, OTHERWISE, SLOW, _why, passes
 from daq.sweep.validity.reach import reach
 from daq.sweep.validity.repeats import sham, visits
@@ -81,10 +82,13 @@ def test_of_hands_that_stay_light_nothing_tells_how_fast_they_follow():
     assert of(lag, replace(answer(), p_lag=long)).forbids
 
 
-def test_the_slopes_of_a_slow_rider_are_told_as_too_small():
+def test_the_slopes_of_a_slow_rider_are_told_as_too_small_where_they_are_told():
     slow = replace(answer(), p_lag=((0.0, 0.1), (35.0, 0.85), (75.0, 0.05)))
+    withheld = judged(slow, sweep(np.random.default_rng(5), weight_line=sweeps.sliding), ON_THE_JIG)
 
     assert "the slopes are told as the steps show them, smaller than" in of(lag, slow).means
+    assert any("adapts slowly" in one for one in withheld.reasons)
+    assert not any("slopes are told" in one for one in withheld.reasons)
 
 
 def test_hips_that_could_not_be_measured_say_what_is_missing():
