@@ -105,9 +105,9 @@ def _without_sham(sweep: Seen, why: str) -> tuple[str, str]:
 
 def _tells(sweep: Seen, pair: tuple[int, int], found: Effect) -> bool:
     """Whether expectation alone is ruled out as the cause: a rider who believes that the saddle was moved once more
-    like the last time, by no more than the usual distance, and whose hands follow the curve that far. The test is
+    like the last time, by no more than the usual distance, and whose hands show the load of that place. The test is
     stricter where there is no verdict to lose."""
-    i, _ = pair
+    i, again = pair
     if i == 0:
         return False
     here = -sweep.setback_mm[i]
@@ -115,12 +115,27 @@ def _tells(sweep: Seen, pair: tuple[int, int], found: Effect) -> bool:
     moves = np.abs(np.diff(sweep.setback_mm[: i + 1]))
     usual = float(np.median(moves[moves > 0.0])) if moves.any() else 0.0
     moved = math.copysign(min(abs(last), usual), last)
-    believed_n = float(np.diff(sweep.curve.at(np.array([here, here + moved])))[0])
+    lacks = _more_there(sweep, again, here + moved)
+    if lacks is None:
+        believed_n = float(np.diff(sweep.curve.at(np.array([here, here + moved])))[0])
+        lacks = Effect(believed_n - found.value, found.se, found.freedom)
     size = SIZE if sweep.suspects else EXPECTED_SIZE
-    from_n, to_n = (found.value * math.copysign(1.0, believed_n), abs(believed_n))
     from scipy.special import ndtri
 
-    return from_n + float(ndtri(1.0 - size)) * found.se < to_n
+    return lacks.value * math.copysign(1.0, moved) > float(ndtri(1.0 - size)) * lacks.se
+
+
+def _more_there(sweep: Seen, again: int, believed_mm: float) -> Effect | None:
+    """Hand load at the believed place, so many mm forward, less that of the sham's second visit: an expected rise may
+    level off, and the curve, which does not, then asks too much of the sham. None if that place was not ridden."""
+    known = errors_of(sweep.levels, sweep.curve)
+    there = np.abs(-sweep.setback_mm - believed_mm) < SAME_PLACE_MM
+    if known is None or not there.any():
+        return None
+    level_n, variance = steadied(sweep.levels, sweep.curve), known[0] ** 2 + SITS_AGAIN_N**2
+    weight = 1.0 / variance[there]
+    mean_n = float(weight @ level_n[there] / weight.sum())
+    return Effect(mean_n - float(level_n[again]), math.sqrt(1.0 / weight.sum() + variance[again]), known[1])
 
 
 def visits(sweep: Seen) -> Validity:

@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 
 from daq.cli.telling import answer_lines
+from daq.sweep.order import with_sham
 from daq.sweep.validity.conditions import Conditions
 from daq.sweep.validity.judged import judged
 from daq.sweep.validity.repeats import sham
 from daq.sweep.validity.seen import seen
-from daq.values import NAN, Verdict
+from daq.values import NAN, Result, Verdict
 from tests.sweep.validity.faults import SHAM, failing
 from tests.sweep.validity.sweeps import (
     ON_THE_JIG,
@@ -51,6 +52,23 @@ def test_a_sham_where_the_curve_is_level_does_not_acquit_a_rider_who_knew_the_se
     assert found.verdict is Verdict.UNDECIDED
     assert failing(behind)[1].verdict is Verdict.ONSET
     assert failing(ride(order=SHAM), SIGHTED)[1].verdict is Verdict.ONSET
+
+
+def test_a_sham_where_an_expected_rise_has_levelled_off_does_not_acquit():
+    """12 N forward of 55 mm, saturating over 10 mm, of a quiet rider: from 40 to 30 mm it is 1.7 N, where a bent line
+    through the loads has 5 N. By that line 8 of these 30 are acquitted."""
+
+    def expected(setback_mm):
+        return 80.0 + 12.0 * -np.expm1(-max(55.0 - setback_mm, 0.0) / 10.0)
+
+    rng, order = np.random.default_rng(8), with_sham(OUT_AND_BACK)
+    believed_mm = (*order[:5], 30.0, *order[6:])
+    rides = [sweep(rng, order=order, load=expected, believed=believed_mm, sway_n=1.0) for _ in range(30)]
+    clear = [sweep(rng, order=order, sway_n=1.0) for _ in range(30)]
+
+    assert order[4:6] == (40.0, 40.0)
+    assert sum(sham(seen(answer(55.0), steps, SIGHTED)).result is Result.PASSED for steps in rides) <= 2
+    assert all(sham(seen(answer(), steps, SIGHTED)).result is Result.PASSED for steps in clear)
 
 
 def test_without_a_sham_the_caution_stands_beside_the_number():
