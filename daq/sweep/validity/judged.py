@@ -61,7 +61,7 @@ def _with_cures(answer: Onset, sweep: Seen, *, faulty: bool) -> Onset:
     single positions; without such a thing, all that are asked for are in one list."""
     found, asked, of = answer.validity, answer.next_ride, explained(sweep)
     withheld, first = any(one.forbids for one in found), comes_first(found, of)
-    statistics = () if answer.onset_mm is not None else answer.reasons
+    statistics = () if sweep.decided else answer.reasons
     if first:
         found, asked = in_one_sweep(found), None
         statistics = tuple(one for one in statistics if not one.startswith((TO_SETTLE, AT_THIS_SCATTER)))

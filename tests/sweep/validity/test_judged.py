@@ -156,6 +156,19 @@ def test_no_rider_is_called_tired_beside_a_cell_that_froze(of):
     assert "fatigue not looked at" in found.evidence
 
 
+@pytest.mark.parametrize("verdict", [Verdict.LIGHT, Verdict.LOADED])
+def test_what_was_said_of_a_verdict_goes_with_it(verdict):
+    """Also of the hands all along: "sweep further back" is no advice from a cell that froze."""
+    said = "the hands carry weight even at the rearmost position: sweep further back or check reach"
+    told = replace(answer(), verdict=verdict, onset_mm=None, interval_95_mm=None, p_onset=0.02, reasons=(said,))
+
+    withheld = judged(told, ride(load=flat), replace(ON_THE_JIG, faults=(STUCK,)))
+
+    assert withheld.verdict is Verdict.UNDECIDED
+    assert said not in withheld.reasons
+    assert said in judged(told, ride(load=flat), ON_THE_JIG).reasons
+
+
 def test_habit_has_no_onset_to_speak_of_where_another_test_forbids_it():
     _, answer = failing(ride(), replace(ON_THE_JIG, habitual_setback_mm=54.0, faults=(STUCK,)))
 
