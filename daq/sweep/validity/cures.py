@@ -117,8 +117,9 @@ def in_order(opened: Sequence[Validity], asked: NextRide | None) -> tuple[str, .
         opened = [one for one in opened if not one.ride_mm]
     for one in opened:
         told = one.test == "sham" and any(UNKNOWING in cure for cure in found)
-        if not told and (one.cure or one.means) not in found:
-            found.append(one.cure or one.means)
+        what = one.cure or one.means
+        if not told and not any(cure.startswith(what) for cure in found):
+            found.append(what)
     return tuple(found)
 
 

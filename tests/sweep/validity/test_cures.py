@@ -16,6 +16,7 @@ from daq.sweep.validity.seen import seen
 from daq.sweep.validity.slow import shapes
 from daq.values import NextRide, Verdict
 from tests.sweep.validity import sweeps
+from tests.sweep.validity.faults import without_torque
 from tests.sweep.validity.sweeps import ON_THE_JIG, SIGHTED, answer, flat, ride, sweep, with_bar
 
 ASKED = NextRide((72.0, 37.0), (80.0, 30.0), whole=False, steps=6, minutes=6.0)
@@ -116,6 +117,14 @@ def test_a_rider_who_knew_the_setback_is_told_so_once():
         "and 30 mm twice"
     )
     assert sum("knowing the setback" in one for one in found.cures) == 1
+
+
+def test_a_cure_that_a_longer_one_has_in_it_is_told_once():
+    """Without a power sensor neither the effort nor the weight line is known."""
+    told = judged(answer(), without_torque(ride()), ON_THE_JIG)
+
+    assert told.cures == ("link a power sensor and ride the sweep again",)
+    assert any(one.endswith(": link a power sensor") for one in told.reasons)
 
 
 def test_the_terminal_tells_the_order():
