@@ -27,13 +27,12 @@ TO_SETTLE, AT_THIS_SCATTER = "to settle it: ", "at this scatter "
 """How reasons begin that ask for more riding."""
 
 
-def what_settles(evidence: StepEvidence, found: Posterior, also_mm: Sequence[float] = ()) -> list[str]:
+def what_settles(evidence: StepEvidence, found: Posterior, asked: NextRide) -> list[str]:
     """One or two sentences for a sweep without a verdict. Doubling the ride brings a verdict to 4 to 7 of 10 sweeps
     that most likely have a bend, and to 2 to 7 of 10 that most likely have none; for the latter, riding all positions
     again does twice as well as riding some; measured by simulation over slopes of 0.2 to 1.5 N/mm and scatter of 1 to 5
-    N. also_mm: positions to ride again besides.
+    N. asked: what `next_ride` asks for.
     """
-    asked = next_ride(evidence, found, also_mm)
     if beyond_mm := _more_beyond_mm(evidence, found):
         front = min(beyond_mm) < evidence.positions_mm[-1]
         return [f"{TO_SETTLE}{_beginning(found, front=front)}, so {in_words(asked)}"]
@@ -55,11 +54,12 @@ def next_ride(evidence: StepEvidence, found: Posterior, also_mm: Sequence[float]
     """What to ride as well, and how long it takes. also_mm: positions to ride again besides."""
     positions_mm = _more_beyond_mm(evidence, found) or worth_riding_mm(evidence, found)
     n = len(evidence.hands_n)
-    ridden = [bool(np.min(np.abs(evidence.positions_mm - mm)) < SAME_PLACE_MM) for mm in positions_mm]
+    there_mm = evidence.positions_mm
+    ridden = [bool(np.min(np.abs(there_mm - mm)) < SAME_PLACE_MM) for mm in positions_mm]
     new_mm, again_mm = (
         tuple(mm for mm, was in zip(positions_mm, ridden, strict=True) if was is wanted) for wanted in (False, True)
     )
-    whole = len(again_mm) == len(evidence.positions_mm)
+    whole = len(again_mm) == len(there_mm)
     steps = len(new_mm) if not again_mm else _so_many(steps_more(evidence, found), len(positions_mm), n)
     steps = n if whole else steps
     minutes = evidence.minutes * steps / n if evidence.minutes > 0.0 else NAN

@@ -19,7 +19,7 @@ from daq.sweep.hinge import least_squares
 from daq.sweep.line import FittedLine, line_through
 from daq.sweep.next_ride import TO_SETTLE, gap_mm, next_ride, what_settles
 from daq.sweep.posterior import Posterior
-from daq.values import NAN, Onset, Verdict
+from daq.values import NAN, NextRide, Onset, Verdict
 
 SURE = 0.9
 GRADUAL = 0.75
@@ -42,9 +42,10 @@ def by_posterior(
     onset_mm = -found.mean if verdict is Verdict.ONSET else None
     line = line_through(evidence, None) if bent is None or onset_mm is None else bent
     gradual = verdict is Verdict.ONSET and found.p_gradual > GRADUAL
-    reasons = _reasons(verdict, evidence, found, bent, gradual)
-    level = verdict in (Verdict.ONSET, Verdict.LIGHT)
     unplaced = verdict is Verdict.UNDECIDED and bent is None
+    asked = next_ride(evidence, found, _odd_mm(evidence, found)) if unplaced else None
+    reasons = _reasons(verdict, evidence, found, bent, gradual, asked)
+    level = verdict in (Verdict.ONSET, Verdict.LIGHT)
     return Onset(
         verdict=verdict,
         gradual=gradual,
@@ -60,7 +61,7 @@ def by_posterior(
         slope_n_per_mm=line.added_n_per_mm if onset_mm is not None else NAN,
         reasons=(*reasons, *evidence.notes),
         method=method,
-        next_ride=next_ride(evidence, found, _odd_mm(evidence, found)) if unplaced else None,
+        next_ride=asked,
     )
 
 
@@ -143,14 +144,20 @@ def _rises(line: FittedLine) -> bool:
 
 
 def _reasons(
-    verdict: Verdict, evidence: StepEvidence, found: Posterior, bent: FittedLine | None, gradual: bool
+    verdict: Verdict,
+    evidence: StepEvidence,
+    found: Posterior,
+    bent: FittedLine | None,
+    gradual: bool,
+    asked: NextRide | None,
 ) -> list[str]:
     if verdict is Verdict.LIGHT:
         return [f"the hands stay light as far forward as {evidence.positions_mm[-1]:g} mm: hand load does not rise"]
     if verdict is Verdict.LOADED:
         return ["the hands carry weight even at the rearmost position: sweep further back or check reach"]
     if bent is None:
-        return _why_undecided(evidence, found)
+        assert asked is not None
+        return _why_undecided(evidence, found, asked)
     return _why_onset(evidence, found, bent, gradual) if verdict is Verdict.ONSET else _why_no_onset(bent)
 
 
@@ -198,13 +205,13 @@ def _why_no_onset(bent: FittedLine) -> list[str]:
     ]
 
 
-def _why_undecided(evidence: StepEvidence, found: Posterior) -> list[str]:
+def _why_undecided(evidence: StepEvidence, found: Posterior, asked: NextRide) -> list[str]:
     if found.p_onset > SURE:
         why = "hand load begins to rise, but where cannot be placed within the ridden positions"
     else:
         why = _told_apart(found)
     odd = [one.partition(";")[0] for one in _doubtful(evidence, found)]
-    return [why, *odd, *what_settles(evidence, found, _odd_mm(evidence, found))]
+    return [why, *odd, *what_settles(evidence, found, asked)]
 
 
 def _told_apart(found: Posterior) -> str:

@@ -6,14 +6,14 @@ import pytest
 
 from daq.sweep.bend import bend_of
 from daq.sweep.evidence import gathered
-from daq.sweep.next_ride import next_positions_mm, what_settles
+from daq.sweep.next_ride import next_positions_mm, next_ride, what_settles
 from tests.sweep.rides import hinge, ride
 
 
 def asked(steps):
     evidence = gathered(steps)
     found = bend_of(evidence)
-    return what_settles(evidence, found)[0], next_positions_mm(evidence, found)
+    return what_settles(evidence, found, next_ride(evidence, found))[0], next_positions_mm(evidence, found)
 
 
 @pytest.mark.parametrize(("onset_mm", "noise_n"), [(55.0, 4.0), (52.0, 2.0), (33.0, 0.3), (40.0, 3.0)])
@@ -44,7 +44,7 @@ def test_a_rise_at_an_end_is_not_claimed_beside_most_likely_none(onset_mm, noise
     found = bend_of(evidence)
     beyond = max(found.p_light, found.p_loaded) > found.p_onset
 
-    assert said in what_settles(evidence, found)[0]
+    assert said in what_settles(evidence, found, next_ride(evidence, found))[0]
     assert beyond is ("if " in said)
 
 
