@@ -130,7 +130,7 @@ def _copied(pages: Pages, found: Found, new: Store) -> Salvaged:
         before = {row[0] for row in db.execute("SELECT id FROM sweeps")}
         told += rebuild_sweeps(db, problems)
         rebuilt = tuple(row[0] for row in db.execute("SELECT id FROM sweeps ORDER BY id") if row[0] not in before)
-        rows += _copy_lists(db, copied_sweeps(pages, found.roots.get("copied_sweeps")), problems)
+        rows += _copy_lists(db, copied_sweeps(pages, found.roots.get("copied_sweeps")), rebuilt, problems)
         tables = missing_tables(db, found.missing_tables, found.freed)
         told, problems = told + tables.told, problems + tables.problems
         if harmed:
@@ -199,8 +199,11 @@ def _insert_bulk(db: sqlite3.Connection, pages: Pages, table: str, found: Found)
     return len(found.places[table])
 
 
-def _copy_lists(db: sqlite3.Connection, copied: Sequence[tuple[int, int]] | None, problems: list[str]) -> int:
-    """Which sweeps each copy holds; where that is not known, it may hold all."""
+def _copy_lists(
+    db: sqlite3.Connection, copied: Sequence[tuple[int, int]] | None, rebuilt: Sequence[int], problems: list[str]
+) -> int:
+    """Which sweeps each copy holds; where that is not known, it may hold all. What it holds of sweeps that are gone may
+    be what was rebuilt, under a new number."""
     ids = {row[0] for row in db.execute("SELECT id FROM copies")}
     rows = set() if copied is None else {one for one in copied if one[0] in ids}
     # no export is made of no sweep, but for a client who has none
@@ -213,7 +216,9 @@ def _copy_lists(db: sqlite3.Connection, copied: Sequence[tuple[int, int]] | None
             f"which sweeps {which} is lost: foreaft forget names each for every client; look into them before you "
             "delete one"
         )
+    gone = {copy_id for copy_id, sweep_id in rows if sweep_id not in sweeps}
     rows |= {(copy_id, sweep_id) for copy_id in unknown for sweep_id in sweeps}
+    rows |= {(copy_id, sweep_id) for copy_id in gone for sweep_id in rebuilt}
     for copy_id, sweep_id in sorted(rows):
         insert_row(db, "copied_sweeps", copy_id=copy_id, sweep_id=sweep_id)
     return len(rows)

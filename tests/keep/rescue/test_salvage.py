@@ -343,6 +343,21 @@ def test_a_sweep_that_is_rebuilt_may_be_in_each_copy_too(path, tmp_path):
         assert db.execute("SELECT sweep_id FROM copied_sweeps ORDER BY sweep_id").fetchall() == [(1,), (2,)]
 
 
+def test_a_sweep_that_is_rebuilt_under_a_new_number_may_be_in_each_copy_of_one_that_is_gone(path, tmp_path):
+    with Store.open(path) as store, store.writing() as db:
+        add_copy(db, "export", tmp_path / "of both", [1, 2])
+    harm(
+        path,
+        "DROP TABLE sweeps",
+        "DROP TABLE twins",
+        "UPDATE events SET kind = 'none' WHERE id = (SELECT max(id) FROM events WHERE kind = 'sweep-begun')",
+    )
+
+    assert salvage(path, tmp_path / "new.sqlite").rebuilt == (3,)
+    with Store.open(tmp_path / "new.sqlite", write=False) as new, new.reading() as db:
+        assert (1, 3) in db.execute("SELECT copy_id, sweep_id FROM copied_sweeps").fetchall()
+
+
 def test_where_the_list_of_copied_sweeps_is_lost_each_copy_is_named_for_each_client(path, tmp_path, sound):
     with Store.open(path) as store, store.writing() as db:
         add_copy(db, "export", tmp_path / "lost", [1])
