@@ -1,13 +1,15 @@
 """Text from elsewhere: what a terminal is shown, and what may be typed."""
 
+import ast
 import types
 import typing
+from pathlib import Path
 
 import pytest
 from pydantic import AfterValidator, BaseModel, TypeAdapter, ValidationError
 
 import daq.fit.case
-import daq.live.web.api  # noqa: F401  every model of the address
+import daq.live.web.api
 from daq.rig import Rig
 from daq.text import Line, Lines, checked_line, checked_lines, visible, visible_line, with_minus_signs
 
@@ -36,6 +38,18 @@ def test_a_negative_number_gets_a_minus_sign_and_nothing_else_does():
         with_minus_signs(said)
         == "\N{MINUS SIGN}3 N at \N{MINUS SIGN}0.5 mm (\N{MINUS SIGN}2; 2026-03-04), 3-4 mm, off-axis"
     )
+
+
+def test_no_signed_number_with_decimals_can_read_minus_zero():
+    """The option z of a format: docs.python.org/3/library/string.html, format specification mini-language."""
+    without = []
+    for path in Path(daq.__path__[0]).rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text())):
+            if isinstance(node, ast.FormattedValue) and isinstance(node.format_spec, ast.JoinedStr):
+                spec = "".join(one.value for one in node.format_spec.values if isinstance(one, ast.Constant))
+                without += [f"{path}:{node.lineno}"] if "+" in spec and spec.endswith("f") and "z" not in spec else []
+
+    assert not without
 
 
 def test_ordinary_text_of_any_script_is_shown_as_it_is():

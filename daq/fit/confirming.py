@@ -247,5 +247,4 @@ def _alike(one_pct: float, other_pct: float) -> bool:
 
 def _signed(value: float, digits: int) -> str:
     """With its sign; nothing has none."""
-    rounded = round(value, digits) + 0.0
-    return f"{rounded:+.{digits}f}" if rounded else f"{rounded:.{digits}f}"
+    return f"{value:{'+' if round(value, digits) else ''}z.{digits}f}"
