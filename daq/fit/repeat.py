@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from daq.fit.expectation import duration_s
-from daq.sweep.order import ordered, with_repeats, with_sham
+from daq.sweep.order import ordered, with_repeats
 from daq.sweep.plan import Plan
 
 _KEPT = ("gradient_pct", "power_w", "cadence_rpm", "settle_s", "dwell_s")
@@ -20,10 +20,10 @@ def repeat_of(plan: Plan, seed: int) -> Plan:
     """Shuffled with this seed, one sham step, middle and first position again, the rider blinded. Where the saddle
     starts is that day's own. BadPlan if the sweep was none that looks for an onset."""
     apart = sorted(set(plan.positions_mm), reverse=True)
-    shuffled = ordered(apart, "shuffled", np.random.default_rng(seed))
+    shuffled = ordered(apart, "shuffled", np.random.default_rng(seed), sham=True)
     return dataclasses.replace(
         plan,
-        positions_mm=with_repeats(with_sham(shuffled)),
+        positions_mm=with_repeats(shuffled),
         order="shuffled",
         seed=seed,
         blinded=True,

@@ -7,7 +7,7 @@ from typing import Annotated
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
-from daq.sweep.order import Order, ordered, spaced, with_repeats, with_sham
+from daq.sweep.order import Order, ordered, spaced, with_repeats
 from daq.sweep.plan import Protocol
 
 
@@ -34,9 +34,7 @@ class Sketch(BaseModel):
 def positions_of(sketch: Sketch) -> tuple[float, ...]:
     """Its setbacks in order. BadPlan if the range cannot be ridden that way."""
     apart = spaced(sketch.rear_mm, sketch.front_mm, sketch.apart_mm)
-    positions = ordered(apart, sketch.order, np.random.default_rng(sketch.seed))
+    positions = ordered(apart, sketch.order, np.random.default_rng(sketch.seed), sham=sketch.sham)
     if sketch.order == "adaptive":
         return positions
-    if sketch.sham:
-        positions = with_sham(positions)
     return with_repeats(positions, middle=sketch.repeat_middle, first=sketch.repeat_first)

@@ -13,7 +13,6 @@ from typing import Literal
 
 import numpy as np
 
-from daq.sweep.places import SAME_PLACE_MM
 from daq.sweep.plan import FEWEST_POSITIONS, MOST_POSITIONS, BadPlan, interleaved
 
 Order = Literal["out and back", "shuffled", "adaptive", "one way"]
@@ -21,6 +20,8 @@ Order = Literal["out and back", "shuffled", "adaptive", "one way"]
 
 SHAM_AT = 0.7
 """Part of the range that lies behind a sham step: behind the onset hands show neither a rise nor an expected one."""
+DRAWS = 50
+"""Of a shuffle with a sham step. Of 11 positions every seventh draw has no good place for it: one of 50 will do."""
 
 
 def spaced(rear_mm: float, front_mm: float, apart_mm: float) -> tuple[float, ...]:
@@ -38,31 +39,49 @@ def spaced(rear_mm: float, front_mm: float, apart_mm: float) -> tuple[float, ...
     return tuple(round(rear_mm - i * apart_mm, 3) for i in range(count))
 
 
-def ordered(positions_mm: Sequence[float], order: Order, rng: np.random.Generator) -> tuple[float, ...]:
-    """The positions in the requested order; rng is used for "shuffled" only. An adaptive sweep chooses as it goes:
-    these are its range and the most it may ask for.
+def ordered(
+    positions_mm: Sequence[float], order: Order, rng: np.random.Generator, *, sham: bool = False
+) -> tuple[float, ...]:
+    """The positions in the requested order, with a sham step if wanted; rng is used for "shuffled" only. An adaptive
+    sweep chooses as it goes: these are its range and the most it may ask for.
+
+    A shuffle without a good place for the sham is drawn again.
     """
-    if order in ("out and back", "adaptive"):
+    if order == "adaptive":
         return interleaved(positions_mm)
     if order == "shuffled":
-        return tuple(float(x) for x in rng.permutation(np.asarray(positions_mm)))
-    return tuple(positions_mm)
+        draws = [tuple(rng.permutation(np.asarray(positions_mm)).tolist()) for _ in range(DRAWS if sham else 1)]
+        visited = max(draws, key=lambda drawn: max(_shown_mm(drawn)))
+    else:
+        visited = interleaved(positions_mm) if order == "out and back" else tuple(positions_mm)
+    return with_sham(visited) if sham else visited
 
 
 def with_sham(positions_mm: Sequence[float]) -> tuple[float, ...]:
     """The same with one position asked for twice in a row: the saddle is loosened, moved, and put back. Any change
     there is not an effect of setback: it shows the effect of the handling itself, and of expectation. It is the first
-    position well forward of the middle to which the saddle came forward, by two spacings if it can be: a rider who
-    expects a rise, and takes the sham for one more move like the last, shows it there, rather than at the front end.
+    position where a rider who expects a rise would show it best.
+    """
+    shown_mm = _shown_mm(positions_mm)
+    at = shown_mm.index(max(shown_mm))
+    return (*positions_mm[: at + 1], *positions_mm[at:])
+
+
+def _shown_mm(positions_mm: Sequence[float]) -> list[float]:
+    """How far ahead of each position lies the place that a sham step there is compared with; -1 behind most onsets.
+
+    A rider who takes the sham for one more move like the last shows the load of the place that such a move would lead
+    to. So it comes well forward of the middle, after a move forward of two spacings or more, and no nearer to the front
+    end than that.
     """
     rear_mm, front_mm = max(positions_mm), min(positions_mm)
     onsets_behind_mm = rear_mm - SHAM_AT * (rear_mm - front_mm)
-    came_mm = [0.0, *(before - here for before, here in itertools.pairwise(positions_mm))]
     felt_mm = 2.0 * (rear_mm - front_mm) / (len(set(positions_mm)) - 1)
-    ahead = [i for i, mm in enumerate(positions_mm) if mm <= onsets_behind_mm]
-    far_enough = [i for i in ahead if came_mm[i] > felt_mm - SAME_PLACE_MM]
-    at = next(iter([*far_enough, *(i for i in ahead if came_mm[i] > 0.0), *ahead]))
-    return (*positions_mm[: at + 1], *positions_mm[at:])
+    came_mm = [0.0, *(before - here for before, here in itertools.pairwise(positions_mm))]
+    return [
+        min(max(came, 0.0), here - front_mm, felt_mm) if here <= onsets_behind_mm else -1.0
+        for came, here in zip(came_mm, positions_mm, strict=True)
+    ]
 
 
 def with_repeats(positions_mm: Sequence[float], *, middle: bool = True, first: bool = True) -> tuple[float, ...]:

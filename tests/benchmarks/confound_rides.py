@@ -19,7 +19,7 @@ from daq.rider.model import DEMO, RiderModel, rider_of_kind, rider_with
 from daq.rider.named import asked_for
 from daq.rider.strokes import StrokeRider
 from daq.rig import parse_rig
-from daq.sweep.order import with_repeats, with_sham
+from daq.sweep.order import ordered, with_repeats, with_sham
 from daq.sweep.plan import Plan, interleaved
 from daq.sweep.progress import SweepProgress
 from daq.sweep.run import ENDED, State, Trigger
@@ -124,11 +124,11 @@ def plan_of(line: Line, order: str, rng: np.random.Generator) -> Plan:
     positions = {
         "out and back": interleaved(spaced),
         "adaptive": interleaved(spaced),
-        "shuffled": tuple(rng.permutation(spaced).tolist()),
+        "shuffled": ordered(spaced, "shuffled", rng, sham=line.sham),
         "one way forward": tuple(spaced),
         "one way back": tuple(spaced[::-1]),
     }[order]
-    if line.sham:
+    if line.sham and order != "shuffled":
         positions = with_sham(positions)
     if line.first_again:
         positions = with_repeats(positions, middle=False)

@@ -33,16 +33,28 @@ def test_a_sham_asks_the_same_position_twice_in_a_row():
     assert with_sham(out_and_back(80.0, 30.0, 11))[:6] == (80.0, 70.0, 60.0, 50.0, 40.0, 40.0)
 
 
-def test_a_sham_follows_a_move_forward_in_whatever_order():
-    """There a rider who expects one more move like the last shows it; after a first step there is no last move."""
-    for seed in range(20):
-        positions = with_sham(order("shuffled", seed))
+def test_a_sham_comes_where_one_more_move_like_the_last_would_still_end_on_a_ridden_position():
+    """There a rider who expects a rise, and takes the sham for such a move, shows it. Of these seeds 29 draw an order
+    that has no such place, and are drawn again."""
+    for seed in range(200):
+        positions = ordered(spaced(80.0, 30.0, 5.0), "shuffled", np.random.default_rng(seed), sham=True)
         at = next(i for i, (a, b) in enumerate(itertools.pairwise(positions)) if a == b)
-        assert at > 0
-        assert positions[at] <= 45.0
-        assert positions[at - 1] - positions[at] >= 10.0 or not any(
-            a - b >= 10.0 and b <= 45.0 for a, b in itertools.pairwise(positions)
-        )
+        assert 40.0 <= positions[at] <= 45.0
+        assert positions[at - 1] - positions[at] >= 10.0
+        assert sorted(set(positions)) == sorted(spaced(80.0, 30.0, 5.0))
+
+
+@pytest.mark.parametrize("count", [5, 6, 7, 9])
+def test_of_few_positions_the_sham_also_follows_a_move_forward_and_leaves_room_ahead(count):
+    apart = spaced(80.0, 30.0, 50.0 / (count - 1))
+    for seed in range(20):
+        positions = ordered(apart, "shuffled", np.random.default_rng(seed), sham=True)
+        at = next(i for i, (a, b) in enumerate(itertools.pairwise(positions)) if a == b)
+        assert positions[at - 1] > positions[at] > 30.0
+
+
+def test_without_a_sham_a_seed_draws_the_order_it_always_drew():
+    assert order("shuffled", seed=4) == tuple(np.random.default_rng(4).permutation(spaced(80.0, 30.0, 5.0)))
 
 
 def test_the_first_position_comes_again_at_the_end():

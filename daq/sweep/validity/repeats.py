@@ -84,7 +84,7 @@ def sham(sweep: Seen) -> Validity:
             f"{UNKNOWING}, settle longer, and ride the sweep again",
             numbers,
         )
-    if unblinded and sweep.rise_suspected and not any(_tells(sweep, one, effect) for one, effect in known):
+    if unblinded and sweep.rise_suspected and not any(_tells(sweep, one) for one, _ in known):
         return failed(
             "sham",
             f"{said}; a rider who expects the rise, and knew the setback, would have shown as much",
@@ -103,7 +103,7 @@ def _without_sham(sweep: Seen, why: str) -> tuple[str, str]:
     return f"{why}: a rise can also come from expectation ({knew} the setback) or from handling the saddle", TO_TELL
 
 
-def _tells(sweep: Seen, pair: tuple[int, int], found: Effect) -> bool:
+def _tells(sweep: Seen, pair: tuple[int, int]) -> bool:
     """Whether expectation alone is ruled out as the cause: a rider who believes that the saddle was moved once more
     like the last time, by no more than the usual distance, and whose hands show the load of that place. The test is
     stricter where there is no verdict to lose."""
@@ -116,22 +116,20 @@ def _tells(sweep: Seen, pair: tuple[int, int], found: Effect) -> bool:
     usual = float(np.median(moves[moves > 0.0])) if moves.any() else 0.0
     moved = math.copysign(min(abs(last), usual), last)
     lacks = _more_there(sweep, again, here + moved)
-    if lacks is None:
-        believed_n = float(np.diff(sweep.curve.at(np.array([here, here + moved])))[0])
-        lacks = Effect(believed_n - found.value, found.se, found.freedom)
     size = SIZE if sweep.suspects else EXPECTED_SIZE
     from scipy.special import ndtri
 
     return lacks.value * math.copysign(1.0, moved) > float(ndtri(1.0 - size)) * lacks.se
 
 
-def _more_there(sweep: Seen, again: int, believed_mm: float) -> Effect | None:
-    """Hand load at the believed place, so many mm forward, less that of the sham's second visit: an expected rise may
-    level off, and the curve, which does not, then asks too much of the sham. None if that place was not ridden."""
+def _more_there(sweep: Seen, again: int, believed_mm: float) -> Effect:
+    """Hand load at the ridden place nearest to the believed one, so many mm forward, less that of the sham's second
+    visit. An expected rise may level off, within the positions or beyond them: the curve, which does not, would ask too
+    much of the sham."""
     known = errors_of(sweep.levels, sweep.curve)
-    there = np.abs(-sweep.setback_mm - believed_mm) < SAME_PLACE_MM
-    if known is None or not there.any():
-        return None
+    assert known is not None
+    nearest = int(np.argmin(np.abs(-sweep.setback_mm - believed_mm)))
+    there = np.abs(sweep.setback_mm - sweep.setback_mm[nearest]) < SAME_PLACE_MM
     level_n, variance = steadied(sweep.levels, sweep.curve), known[0] ** 2 + SITS_AGAIN_N**2
     weight = 1.0 / variance[there]
     mean_n = float(weight @ level_n[there] / weight.sum())

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from daq.cli.telling import answer_lines
-from daq.sweep.order import with_sham
+from daq.sweep.order import ordered, spaced, with_sham
 from daq.sweep.validity.conditions import Conditions
 from daq.sweep.validity.judged import judged
 from daq.sweep.validity.repeats import sham
@@ -69,6 +69,30 @@ def test_a_sham_where_an_expected_rise_has_levelled_off_does_not_acquit():
     assert order[4:6] == (40.0, 40.0)
     assert sum(sham(seen(answer(55.0), steps, SIGHTED)).result is Result.PASSED for steps in rides) <= 2
     assert all(sham(seen(answer(), steps, SIGHTED)).result is Result.PASSED for steps in clear)
+
+
+@pytest.mark.parametrize("over_mm", [5.0, 10.0])
+def test_an_expected_rise_that_levels_off_is_not_believed_in_a_shuffled_sweep(over_mm):
+    """The place that the rider believes in lies between two that were ridden, or beyond all of them, where the bent
+    line says too much. Compared with that line, 44 of these 60 are acquitted."""
+
+    def expected(setback_mm):
+        return 80.0 + 12.0 * -np.expm1(-max(55.0 - setback_mm, 0.0) / over_mm)
+
+    acquitted, believed = 0, 0
+    for seed in range(30):
+        rng = np.random.default_rng(seed)
+        order = ordered(spaced(80.0, 30.0, 5.0), "shuffled", rng, sham=True)
+        again = next(i for i in range(1, len(order)) if order[i] == order[i - 1])
+        moved = order[again - 2] - order[again - 1]
+        believed_mm = (*order[:again], order[again] - moved, *order[again + 1 :])
+        knew = sweep(rng, order=order, load=expected, believed=believed_mm, sway_n=1.0)
+        clear = sweep(rng, order=order, sway_n=1.0)
+        acquitted += sham(seen(answer(), knew, SIGHTED)).result is Result.PASSED
+        believed += sham(seen(answer(), clear, SIGHTED)).result is Result.PASSED
+
+    assert acquitted <= 1
+    assert believed == 30
 
 
 def test_without_a_sham_the_caution_stands_beside_the_number():
