@@ -13,6 +13,7 @@ import numpy as np
 import pydantic
 from pydantic import BaseModel, ConfigDict, Field
 
+from daq.items import BOARD
 from daq.jig_proof import JigProof
 from daq.physics import LEAST_G_M_S2, MOST_G_M_S2, NEWTONS, STANDARD_G_M_S2
 from daq.setback_scale import SetbackScale
@@ -336,6 +337,11 @@ class Rig(_Part):
     def columns(self, *roles: str) -> tuple[int, ...]:
         """The columns of a scan that have one of these roles."""
         return tuple(i for i, channel in enumerate(self.channels) if channel.role in roles)
+
+    @property
+    def loads_from(self) -> str:
+        """The everyday name for the source of the loads."""
+        return "scale" if self.typed else BOARD if self.transmitter is None else "transmitter"
 
     @property
     def force_columns(self) -> tuple[int, ...]:

@@ -152,6 +152,41 @@ def test_no_desk_knows_another_or_the_session(path):
     assert not known, f"{path.name} imports {known}: what a desk needs of another is passed to it in session.py"
 
 
+WHOLE = "daq.live.session.acquisition.Acquisition"
+NEEDING = [*DESKS, PACKAGE / "live/session/kept_sweep.py"]
+"""Who says in a protocol of its own what it needs of the acquisition, if anything."""
+
+
+def members_of(needs: ast.ClassDef) -> set[str]:
+    """What a protocol lists."""
+    fields = {node.target.id for node in needs.body if isinstance(node, ast.AnnAssign)}
+    return fields | {node.name for node in needs.body if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)}
+
+
+def used_of_the_acquisition(tree: ast.AST) -> set[str]:
+    """What a file takes of `at` or `self._at`."""
+    taken = [node for node in ast.walk(tree) if isinstance(node, ast.Attribute)]
+    return {
+        node.attr
+        for node in taken
+        if (isinstance(node.value, ast.Name) and node.value.id == "at")
+        or (isinstance(node.value, ast.Attribute) and node.value.attr == "_at")
+    }
+
+
+@pytest.mark.parametrize("path", NEEDING, ids=lambda path: path.name)
+def test_a_desk_is_given_what_it_uses_of_the_acquisition_and_nothing_else(path):
+    """What it may use mypy holds against the protocol; what it asks for without using it shows here."""
+    tree = ast.parse(path.read_text())
+    needs = [node for node in tree.body if isinstance(node, ast.ClassDef) and node.name == "Needs"]
+    asked = set().union(*map(members_of, needs))
+
+    assert WHOLE not in named_in(path), (
+        f"{path.name} imports the whole acquisition: say what it needs, as the others do"
+    )
+    assert asked == (used_of_the_acquisition(tree) if needs else set())
+
+
 PLANTED = {
     "upper/__init__.py": "",
     "upper/desk.py": "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n    from {top}.lower.house import House\n",

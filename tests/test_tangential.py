@@ -160,7 +160,7 @@ def test_the_sum_of_the_loads_is_that_of_the_cells_that_carry_weight(swept):
     )  # fmt: skip
 
     riding = sum_while_riding(at, step.strokes[0])
-    feet_off = asyncio.run(ZeroDesk(at, SimpleNamespace(refuse=lambda *_, **__: None)).hold())
+    feet_off = asyncio.run(ZeroDesk(at, SimpleNamespace(refuse=lambda *_, **__: None), compensate=lambda: None).hold())
 
     assert (riding.passed, riding.suspects) == (True, ())
     assert feet_off.passed, feet_off.text

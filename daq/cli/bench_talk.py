@@ -60,7 +60,7 @@ async def hello_of(session: Session) -> None:
         await asyncio.sleep(LOOK_S)
     from daq.items import BOARD
 
-    name = session.acquisition.sensors.loads_from
+    name = session.acquisition.rig.loads_from
     silent = (
         "it has not said hello; is it a board that speaks the wire protocol?" if name == BOARD else "it sends nothing"
     )

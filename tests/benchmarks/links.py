@@ -22,7 +22,8 @@ from pymodbus.simulator import DataType, SimData, SimDevice
 
 from daq.live.links import links_of
 from daq.live.session.acquisition import Rider
-from daq.live.session.session import TICK_S, Session
+from daq.live.session.beat import TICK_S
+from daq.live.session.session import Session
 from daq.measure.calibration import CalibratedChannel, Calibration
 from daq.rig import LoadRegister, ModbusTransmitter, SerialBoard, parse_rig
 from daq.sources.clock import SessionClock

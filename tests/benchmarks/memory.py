@@ -19,7 +19,7 @@ import uvloop
 from daq.items import BOARD
 from daq.keep.store import Store
 from daq.live.real import begin
-from daq.live.session import session as beats
+from daq.live.session import beat
 from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
 from daq.live.telling.teller import Teller
@@ -113,7 +113,7 @@ class Day:
 
 async def grown_mb(folder: Path, *, hours: float, settled_min: float = SETTLED_MIN) -> tuple[float, float, int, int]:
     """Resident memory after the first minutes and the most after that, each minute; scans stored, messages heard."""
-    beats.TICK_S = 0.005
+    beat.TICK_S = 0.005
     day, settled_mb, most_mb = Day(Store.open(folder / "day.sqlite")), 0.0, 0.0
     async for second in day.ride(hours):
         if second == round(60 * settled_min):

@@ -17,7 +17,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from daq.live.session.session import TICK_S
+from daq.live.session.beat import TICK_S
 from daq.measure.clock import BoardClock
 from daq.values import Samples
 from daq.wire import board

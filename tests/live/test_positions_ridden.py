@@ -8,7 +8,7 @@ import uvloop
 from daq.keep.again.recompute import recompute_stored
 from daq.keep.store import Store
 from daq.live import demo
-from daq.live.session import session
+from daq.live.session import beat
 from daq.live.telling.sweep_view import sweep_status
 from daq.measure.positions import Positions
 from daq.refusals import NotNow
@@ -25,7 +25,7 @@ SHORT = Plan(out_and_back(80.0, 30.0, 6), settle_s=3.0, dwell_s=5.0, power_w=200
 class Ridden:
     def __init__(self, folder, monkeypatch, *wrong):
         monkeypatch.setattr(demo, "PLAN", SHORT)
-        monkeypatch.setattr(session, "TICK_S", 0.01)  # at this pace a usual beat is longer than a dwell
+        monkeypatch.setattr(beat, "TICK_S", 0.01)  # at this pace a usual beat is longer than a dwell
         self.path, self.notes = folder / "store.sqlite", []
         outputs, self.stood_mm = [], []
         made = demo.Demo(

@@ -80,7 +80,7 @@ async def _watch(seconds: float) -> float:
 
 def _of_board(at: Acquisition, loads: list[Loads]) -> PartState:
     """The board's link, rate and losses, or the transmitter's."""
-    report, part = _report(at, BOARD), at.sensors.loads_from
+    report, part = _report(at, BOARD), at.rig.loads_from
     if report["state"] != "live" or not loads:
         return PartState(part, FAILED, str(report["message"]) or "sends nothing that can be used", report)
     rate_hz = report["rate_hz"] = _rate_hz(loads)

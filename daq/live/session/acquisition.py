@@ -16,7 +16,7 @@ from daq.keep.recording import RecordingWriter
 from daq.keep.store import Store
 from daq.live.session.backlog import Backlog
 from daq.live.session.listening import log, safely
-from daq.live.session.sensors import Sensors
+from daq.live.session.sensors import Sensors, nothing_yet
 from daq.live.session.storing import Storing, in_runs
 from daq.measure.calibration import Calibration
 from daq.pipeline import Output, Pipeline, item_of
@@ -81,6 +81,12 @@ class Acquisition:
         """Of the ride."""
         return self.ride.pipeline
 
+    def channels(self) -> tuple[str, ...]:
+        """The board's channels in the order of its scans. NotNow before its hello."""
+        if not self.pipeline.channels:
+            raise nothing_yet(self.rig)
+        return self.pipeline.channels
+
     # --- what arrives, and what a person does -----------------------------------------------------------------------
 
     def drain(self) -> None:
@@ -138,6 +144,10 @@ class Acquisition:
         if self.storing is None:
             raise NotNow("nothing is stored in this session, so nothing can be kept")
         return self.storing
+
+    def session_id(self) -> int:
+        """Its number in the store. NotNow without a store."""
+        return self.kept_by().session_id
 
     def take_up(self, items: Iterable[Item]) -> None:
         """Feed the ride with items that are stored already."""

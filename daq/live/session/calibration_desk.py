@@ -5,49 +5,79 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Callable, Sequence
 from dataclasses import asdict
-from typing import Any
+from typing import Any, Protocol, TypeVar
 
 from daq.items import CHECKED
 from daq.keep.errors import StoreError
-from daq.keep.store import calibrations
+from daq.keep.store import Store, calibrations
 from daq.live.bench.desk import BenchDesk, new_bench, taken_up
 from daq.live.bench.power import PowerOn
 from daq.live.bench.standing import BY_ITS_MAKER, stamp, standing_of, utc_now
 from daq.live.bench.wanted import Wanted, setup_of
 from daq.live.bench.weight_check import u_weight_n, weight_check
-from daq.live.session.acquisition import Acquisition
+from daq.live.session.cells import Cells
 from daq.live.session.listening import log
 from daq.live.session.occupied import Occupied
+from daq.live.session.sensors import nothing_yet
 from daq.measure.calibration import Calibration, in_order
 from daq.measure.calibration.board import board_of
 from daq.measure.calibration.status import CalibrationStatus, SensitivityCheck
 from daq.measure.calibration.weights import Weights
+from daq.proof.standing import proof_said
 from daq.refusals import NotNow
+from daq.rig import Rig
 from daq.sweep.typed.moments import SETTLES_IN
 from daq.sweep.validity.grade import SCALES
 from daq.values import Samples
+from daq.wire.board import HelloBody
+
+T = TypeVar("T")
+
+
+class Needs(Protocol):
+    """What this desk needs of the acquisition."""
+
+    rig: Rig
+    calibration: Calibration
+    simulated: bool
+
+    @property
+    def pipeline(self) -> Cells: ...
+    def drain(self) -> None: ...
+    async def accept(self, kind: str, content: dict[str, Any]) -> None: ...
+    def session_id(self) -> int: ...
+    async def ask(self, use: Callable[[Store], T]) -> T: ...
+    def use(self, calibration: Calibration) -> None: ...
+    def notice(self, level: str, text: str) -> None: ...
 
 
 class CalibrationDesk:
     """Everything a session does about calibration."""
 
-    def __init__(self, acquisition: Acquisition, occupied: Occupied, *, put_aside: Callable[[], None]) -> None:
-        """put_aside: ends a sweep that is set up, before another calibration is used."""
-        self._at, self._occupied, self._put_aside = acquisition, occupied, put_aside
+    def __init__(
+        self,
+        at: Needs,
+        occupied: Occupied,
+        *,
+        greeting: Callable[[], HelloBody | None],
+        put_aside: Callable[[], None],
+    ) -> None:
+        """greeting: the board's latest hello. put_aside: ends a sweep that is set up, before another calibration is
+        used."""
+        self._at, self._occupied, self._greeting, self._put_aside = at, occupied, greeting, put_aside
         self.checks: tuple[SensitivityCheck, ...] = ()
         """Of the calibration in use, oldest first."""
         self.bench: BenchDesk | None = None
         self._power = PowerOn()
         self._last: tuple[tuple[object, ...], CalibrationStatus] | None = None
         """What the last status rested on, and the status."""
-        acquisition.hears_scans.append(self._hear)
 
     # --- how it stands ----------------------------------------------------------------------------------------------
 
     def status(self) -> CalibrationStatus:
         """The status of the calibration in use. Asked several times a beat, so it is worked out once a second, and
         whenever calibration, checks or board are others."""
-        calibration, checks, hello, now_utc = self._at.calibration, self.checks, self._at.sensors.greeting, utc_now()
+        calibration, checks, hello, now_utc = self._at.calibration, self.checks, self._greeting(), utc_now()
         rests_on = (calibration, checks, hello, now_utc)
         if self._last is None or self._last[0] != rests_on:
             board = None if hello is None else board_of(asdict(hello))
@@ -65,15 +95,20 @@ class CalibrationDesk:
         """What a sweep that begins now stores about it."""
         return stamp(self._at.calibration, self.status()) | damping_of(self.checks)
 
+    def proof(self) -> str:
+        """What is known of the jig's proof with it, in one sentence."""
+        at = self._at
+        return proof_said(at.rig, at.calibration.id, utc_now(), simulated=at.simulated)
+
     # --- the daily check --------------------------------------------------------------------------------------------
 
     async def load_checks(self) -> None:
         """Load the checks made of the calibration in use; none, and told, if they cannot be read."""
-        if self._at.storing is None:
-            return
         self.checks, calibration = (), self._at.calibration
         try:
             self.checks = await self._at.ask(lambda store: calibrations.checks(store, calibration))
+        except NotNow:  # nothing is stored in this session
+            return
         except Exception as error:  # of ours too: the session needs none of them
             if not isinstance(error, StoreError):
                 log.exception("the checks of the calibration failed")
@@ -115,12 +150,12 @@ class CalibrationDesk:
         """Begin a new guided calibration. NotNow during a sweep or another calibration, and before the board's
         hello."""
         self._occupied.refuse("the cells are calibrated")
-        at, hello = self._at, self._at.sensors.greeting
+        at, hello = self._at, self._greeting()
         if hello is None:
-            raise NotNow(f"the {at.sensors.loads_from} has sent nothing usable yet; see its cable and power")
+            raise nothing_yet(at.rig)
         setup = setup_of(wanted, at.rig, hello, at.calibration, simulated=at.simulated)
         on_for_s = max(60.0 * wanted.on_for_min, self._power.on_s)
-        self.bench = await new_bench(at.ask, at.kept_by().session_id, setup, on_for_s=on_for_s)
+        self.bench = await new_bench(at.ask, at.session_id(), setup, on_for_s=on_for_s)
         return self.bench
 
     async def take_up_bench(self, *, on_for_min: float = 0.0) -> BenchDesk:
@@ -159,9 +194,9 @@ class CalibrationDesk:
         self._at.notice("info", f"calibration {found.id} is in use; name its file in the rig file to have it next time")
         return found
 
-    def _hear(self, samples: Samples) -> None:
+    def hear(self, samples: Samples) -> None:
         """Pass scans of the board to the bench."""
-        greeting = self._at.sensors.greeting
+        greeting = self._greeting()
         self._power.feed(samples, None if greeting is None else greeting.boot)
         if self.bench is not None:
             self.bench.feed(samples)

@@ -7,19 +7,23 @@ from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol, TypeVar
 
 import numpy as np
 
 from daq.keep.proofs import keep, kept, load, new_path
+from daq.keep.store import Store
 from daq.live.bench.standing import utc_now
-from daq.live.session.acquisition import Acquisition
+from daq.live.session.backlog import Backlog
 from daq.live.session.occupied import Occupied
+from daq.measure.calibration import Calibration
 from daq.measure.zero import Zero
 from daq.proof.proved import Proof, proved
 from daq.proof.sheet import DummyParts, ProofPlan, ProofReading, Sheet, parts_of, parts_said
 from daq.proof.tasks import ProofTask, check, due, lacks, stages, tasks
 from daq.refusals import BadValue, NotNow
+from daq.rig import Rig
+from daq.sources.clock import SessionClock
 
 SETTLE_S = 2.0
 """From the engineer's word to the first scan that counts."""
@@ -31,6 +35,7 @@ LATEST_S = 15.0
 LOOK_S = 0.005
 FOLDER = "proofs"
 """Beside the store."""
+T = TypeVar("T")
 Hands = Callable[[ProofTask], Mapping[str, float]]
 """Does a task on a simulated jig; gives what caliper, gauge and level show."""
 
@@ -55,19 +60,32 @@ class Work:
     """What came of it."""
 
 
+class Needs(Protocol):
+    """What this desk needs of the acquisition."""
+
+    rig: Rig
+    calibration: Calibration
+    clock: SessionClock
+    recent: Backlog
+    simulated: bool
+
+    def channels(self) -> tuple[str, ...]: ...
+    async def ask(self, use: Callable[[Store], T]) -> T: ...
+
+
 class ProofDesk:
     """The sheet and its file, and the readings for it."""
 
     def __init__(
         self,
-        acquisition: Acquisition,
+        at: Needs,
         occupied: Occupied,
         *,
         take_zero: Callable[[], Awaitable[Zero]],
         restore_zero: Callable[[Sequence[float]], Awaitable[None]],
     ) -> None:
         """take_zero: of the jig as it stands. restore_zero: goes on with these counts."""
-        self._at, self._occupied = acquisition, occupied
+        self._at, self._occupied = at, occupied
         self._take_zero, self._restore_zero = take_zero, restore_zero
         self.hands_for: Callable[[Sheet], Hands] | None = None
         """A simulated engineer at a simulated jig with a dummy."""
@@ -174,8 +192,7 @@ class ProofDesk:
         self._occupied.refuse("the jig is put to the proof")
         if lacking := lacks(self._at.rig):
             raise NotNow(f"a proof needs cells at hands and saddle and a tilt sensor; this rig has no {lacking[0]}")
-        if not self._at.pipeline.channels:
-            raise NotNow(f"the {self._at.sensors.loads_from} has sent nothing usable yet; see its cable and power")
+        self._at.channels()
         if self._at.simulated and self.hands_for is None:
             raise NotNow(
                 "this simulated jig has no dummy; to try a proof: foreaft prove run proof.json --simulated --page"
@@ -228,7 +245,7 @@ class ProofDesk:
         begin_s, end_s = from_s + SETTLE_S, from_s + SETTLE_S + seconds
         while not (blocks := at.recent.last()) or blocks[-1].t_s[-1] < end_s:
             if at.clock.now_us() / 1e6 > end_s + LATEST_S:
-                raise NotNow(f"the {at.sensors.loads_from} has sent nothing usable; see its cable and power")
+                raise NotNow(f"the {at.rig.loads_from} has sent nothing usable; see its cable and power")
             await asyncio.sleep(LOOK_S)
         t_s = np.concatenate([block.t_s for block in blocks])
         within = (t_s >= begin_s) & (t_s <= end_s)

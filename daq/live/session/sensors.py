@@ -8,6 +8,7 @@ from functools import partial
 from daq.items import BOARD, CADENCE, FAULT, HEART, POWER, Event, Item, Notification, WireBytes
 from daq.live.session.listening import log, safely
 from daq.pipeline import Pipeline, item_of
+from daq.refusals import NotNow
 from daq.rig import Rig
 from daq.sources.health import Counters, SourceHealth
 from daq.transmitters import decoder_of
@@ -43,14 +44,12 @@ class Sensors:
         """record: gets what arrives, for a recording; None without one. notice: gets level and sentence, for a person.
         pipeline: the current one."""
         self._rig, self._record, self._notice, self._pipeline = rig, record, notice, pipeline
-        self.loads_from = "scale" if rig.typed else BOARD if rig.transmitter is None else "transmitter"
-        """The everyday name for the source of the loads."""
         self.decoder = decoder_of(rig, BOARD)
         self.greeting: board.HelloBody | None = None
         """The board's latest hello; None before the first."""
         self.health = {
             BOARD: SourceHealth(
-                self.loads_from, "board", self._board_counters, self._board_trouble, pace, rig.typed is None
+                rig.loads_from, "board", self._board_counters, self._board_trouble, pace, rig.typed is None
             ),
             POWER: SourceHealth(POWER, "power", self._power_counters, self._power_trouble, pace, rig.power is not None),
         }
@@ -123,7 +122,7 @@ class Sensors:
         except Exception:
             log.exception("a hello could not be made an item")
             self._notice("alarm", NO_HELLO)
-            return Event(at_us, FAULT, {"part": self.loads_from, "sentence": NO_HELLO, "hello": repr(said)})
+            return Event(at_us, FAULT, {"part": self._rig.loads_from, "sentence": NO_HELLO, "hello": repr(said)})
 
     def _decoded(self, pieces: list[tuple[int, bytes]]) -> list[tuple[int, board.Item | Event]]:
         """What the pieces say, with its receipt time; where the decoder fails, its bytes themselves in an event."""
@@ -143,7 +142,7 @@ class Sensors:
                 yield from list(self.decoder.feed_pieces([(received_us, data)]))
             except Exception:
                 self._begin_anew()
-                content = {"part": self.loads_from, "sentence": UNREADABLE, "bytes": (held + data).hex()}
+                content = {"part": self._rig.loads_from, "sentence": UNREADABLE, "bytes": (held + data).hex()}
                 yield received_us, Event(received_us, FAULT, content)
 
     def _begin_anew(self) -> None:
@@ -199,6 +198,11 @@ class Sensors:
 
     def _link_trouble(self, name: str) -> str:
         return self.links[name]()
+
+
+def nothing_yet(rig: Rig) -> NotNow:
+    """The refusal of what needs loads, before the first hello."""
+    return NotNow(f"the {rig.loads_from} has sent nothing usable yet; see its cable and power")
 
 
 def missing_channels(rig: Rig, hello: board.HelloBody) -> str:

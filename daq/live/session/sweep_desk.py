@@ -1,29 +1,46 @@
-"""The current sweep: set up or resumed, ridden by the fitter's verbs, and stored with its results."""
+"""The current sweep: set up or resumed, and ridden by the fitter's verbs."""
 
 from __future__ import annotations
 
 import asyncio
 from collections.abc import Awaitable, Callable, Iterable, Mapping, Sequence
-from typing import Any
+from typing import Any, Protocol
 
 from daq.fit.intake import Saddle
-from daq.fit.ridden import Ridden
-from daq.fit.setting import Placed, Start, as_set, planned, start_of, surprises
+from daq.fit.setting import surprises
 from daq.fit.step_notes import MARK, PAIN, content_of, tilt_caution
-from daq.items import FAULT, FITTER, GONE_ON, STEP_NOTE, SWEEP_BEGUN, Event, Item
+from daq.items import FAULT, FITTER, GONE_ON, STEP_NOTE, SWEEP_BEGUN, Item
 from daq.jig import beginning
-from daq.keep.json_text import plain
-from daq.live.bench.standing import utc_now
-from daq.live.session.acquisition import Acquisition
+from daq.live.session.acquisition import Rider
+from daq.live.session.kept_sweep import KeptSweep
 from daq.live.session.occupied import Occupied
-from daq.pipeline import Output
-from daq.proof.standing import proof_said
+from daq.live.session.placing import Placing
 from daq.refusals import BadValue, NotNow
+from daq.ride import Ride
+from daq.rig import Rig
+from daq.sources.clock import SessionClock
 from daq.sweep.design import too_narrow
 from daq.sweep.plan import Plan
 from daq.sweep.progress import SweepProgress
 from daq.sweep.run import ENDED, State, Trigger, fitter_may
-from daq.values import NAN, Onset, Setting, StepMean
+
+
+class Needs(Protocol):
+    """What this desk needs of the acquisition."""
+
+    rig: Rig
+    clock: SessionClock
+    ride: Ride
+    rider: Rider
+
+    def channels(self) -> tuple[str, ...]: ...
+    def drain(self) -> None: ...
+    def act(self, kind: str, content: dict[str, Any]) -> None: ...
+    async def accept(self, kind: str, content: dict[str, Any]) -> None: ...
+    async def stored(self) -> None: ...
+    def take_up(self, items: Iterable[Item]) -> None: ...
+    def seat(self, rider: Rider) -> None: ...
+    def notice(self, level: str, text: str, *, pain: bool = False) -> None: ...
 
 
 class SweepDesk:
@@ -31,40 +48,40 @@ class SweepDesk:
 
     def __init__(
         self,
-        acquisition: Acquisition,
+        at: Needs,
         occupied: Occupied,
+        kept: KeptSweep,
+        placing: Placing,
         *,
         in_the_way: Callable[[], str],
         stamp: Callable[[], dict[str, Any]],
-        client_id: Callable[[], int | None],
+        proof: Callable[[], str],
         saddle: Callable[[], Saddle | None],
-        tilt_deg: Callable[[], float | None],
         begun: Callable[[int | None], Awaitable[None]],
-        ridden: Callable[[Ridden], None],
     ) -> None:
-        """in_the_way: why a sweep may not begin, empty when it may. stamp: how the calibration stands. client_id: whose
-        sweep it is; saddle: on that client's own bicycle; tilt_deg: of the saddle as measured today. begun, ridden:
-        told of the id of a sweep that is set up, and of one that has ended."""
-        self._at, self._occupied = acquisition, occupied
-        self._in_the_way, self._stamp, self._client_id = in_the_way, stamp, client_id
-        self._saddle, self._tilt_deg, self._begun, self._ridden = saddle, tilt_deg, begun, ridden
-        self._id: int | None = None
-        self._open = False
+        """in_the_way: why a sweep may not begin, empty when it may. stamp, proof: how calibration and proof stand.
+        saddle: on the client's own bicycle. begun: told of the id of a sweep that is set up."""
+        self._at, self._occupied, self._kept, self._placing = at, occupied, kept, placing
+        self._in_the_way, self._stamp, self._proof = in_the_way, stamp, proof
+        self._saddle, self._begun = saddle, begun
         self._away = False
         self._over = ""
         self._one_at_a_time = asyncio.Lock()
-        acquisition.hears_output.append(self._keep)
-        acquisition.hears_item.append(self._close_when_ended)
 
     @property
     def progress(self) -> SweepProgress | None:
         """Of the current sweep or the visit's last one; None before the first."""
-        return None if self._away else self._at.pipeline.progress
+        return None if self._away else self._at.ride.pipeline.progress
 
     @property
     def id(self) -> int | None:
         """Its number in the store."""
-        return None if self.progress is None else self._id
+        return None if self.progress is None else self._kept.id
+
+    @property
+    def plan(self) -> Plan | None:
+        """That is set up or ridden; None once it has ended."""
+        return self.progress.plan if self.progress is not None and self._at.ride.under_way else None
 
     @property
     def under_way(self) -> bool:
@@ -80,34 +97,31 @@ class SweepDesk:
             ends_mm = max(plan.positions_mm), min(plan.positions_mm)
             if plan.adaptive and (narrow := too_narrow(*ends_mm, at.rig.geometry.setback_resolution_mm)):
                 raise BadValue(narrow)
-            if not at.pipeline.channels:
-                raise NotNow(f"the {at.sensors.loads_from} has sent nothing usable yet; see its cable and power")
-            found = None
-            if at.storing is not None:
-                found = await at.storing.begin_sweep(
-                    plan, from_us=from_us, rider=at.rider, calibration=at.calibration, client_id=self._client_id()
-                )
+            at.channels()
+            found = await self._kept.begin(plan, from_us)
             self.put_aside(from_us)
             await self._begun(found)
             at.drain()
-            self._id, self._open, self._away = found, True, False
-            saddle = self._saddle()
+            self._kept.open(found)
+            self._away = False
+            saddle, pipeline = self._saddle(), at.ride.pipeline
             content = beginning(
                 plan,
                 mass_kg=at.rider.mass_kg,
-                channels=at.pipeline.channels,
-                zero_counts=at.pipeline.zero_counts,
+                channels=pipeline.channels,
+                zero_counts=pipeline.zero_counts,
                 calibration=self._stamp(),
-                board=at.pipeline.board,
+                board=pipeline.board,
                 habitual_setback_mm=None if saddle is None else saddle.setback_mm,
-                proof=proof_said(at.rig, at.calibration.id, utc_now(), simulated=at.simulated),
+                proof=self._proof(),
             )
             await at.accept(SWEEP_BEGUN, content)
 
     def take_up(self, sweep_id: int, items: Iterable[Item]) -> None:
         """Resume a sweep that was cut off: feed what is stored of it, then pause it until the fitter resumes."""
         self._at.take_up(items)
-        self._id, self._open, self._away = sweep_id, True, False
+        self._kept.open(sweep_id)
+        self._away = False
         self._pause()
         self._at.notice(
             "caution", "the sweep was interrupted; nothing recorded is lost. Resume when the rider is ready"
@@ -129,11 +143,11 @@ class SweepDesk:
         moved = event is Trigger.SADDLE_MOVED  # what is sent with anything else means nothing and was not looked at
         content: dict[str, Any] = {"event": str(event), "setback_mm": setback_mm if moved else None}
         if moved and setting is not None:
-            content |= self._confirmed(setback_mm, setting)
+            content |= self._placing.confirmed(setback_mm, setting)
         asked_mm = None if self.progress is None else self.progress.asked_setback_mm
         self._at.act(FITTER, content)
         if moved and asked_mm is not None and self.progress is not None and self.progress.setback_mm is not None:
-            wanted = self.place_at(self.progress.setback_mm)
+            wanted = self._placing.place_at(self.progress.setback_mm)
             for sentence in surprises(asked_mm, wanted, self.progress.setting):
                 self._at.notice("caution", sentence)
         await self._at.stored()
@@ -164,58 +178,8 @@ class SweepDesk:
         self._occupied.refuse("the sweep goes on")
         self._at.act(GONE_ON, {"positions_mm": list(positions_mm)})
         self._at.seat(self._at.rider)  # the mass may have changed since the end
-        if self._at.storing is not None and self._id is not None:
-            self._at.storing.end_sweep(self._id, None, None)
-        self._open = True
+        self._kept.reopen()
         await self._at.stored()
-
-    def target(self) -> Placed | None:
-        """Where saddle and bar should be at the requested position; None if none is requested."""
-        asked_mm = None if self.progress is None else self.progress.asked_setback_mm
-        return None if asked_mm is None else self.place_at(asked_mm)
-
-    def place_at(self, setback_mm: float) -> Placed:
-        """Where saddle and bar should be at any setback, by the policies of the plan. NotNow without a sweep."""
-        start = self._start()
-        assert self.progress is not None
-        return planned(self.progress.plan, start, setback_mm, self._saddle())
-
-    def as_set(self, setback_mm: float, setting: Setting) -> Placed:
-        """A position of the sweep as it was set, with the changes from the start. NotNow without a sweep."""
-        return as_set(self._start(), setback_mm, setting)
-
-    def _confirmed(self, setback_mm: float | None, said: Mapping[str, float | None]) -> dict[str, Any]:
-        """The full setting a fitter confirms by naming only what differs from both plan and position sensors."""
-        asked_mm = None if self.progress is None else self.progress.asked_setback_mm
-        at_mm = asked_mm if setback_mm is None else setback_mm
-        if at_mm is None:
-            return {}
-        read, known = self.measured(), {} if setback_mm is not None else self._at.pipeline.positions.u_mm
-        if setback_mm is None:
-            positions = self._at.pipeline.positions
-            if why := positions.moves() or ("" if asked_mm is None else positions.doubt(asked_mm)):
-                raise NotNow(why)
-            at_mm = read.pop("setback_mm", at_mm)
-        as_planned = plain(self.place_at(at_mm).setting)
-        rounded = {name: None if value is None else round(value, 1) for name, value in as_planned.items()}
-        setting = {**rounded, **{name: mm for name, mm in read.items() if name in rounded}, **said}
-        return {"setback_mm": at_mm, "setting": setting, "u_setback_mm": known.get("setback_mm")}
-
-    def measured(self) -> dict[str, float]:
-        """What the jig's position sensors read now, mm, keyed by the fields of a setting and setback_mm; empty without
-        sensors."""
-        return {name: round(mm, 1) for name, mm in self._at.pipeline.positions.now.items()}
-
-    def _start(self) -> Start:
-        if self.progress is None:
-            raise NotNow("no sweep is set up")
-        first, tilt_deg = next(iter(self.progress.steps), None), self._tilt_deg()
-        return start_of(
-            self.progress.plan,
-            self._at.rig.geometry,
-            first,
-            saddle_tilt_deg=NAN if tilt_deg is None else tilt_deg,
-        )
 
     async def mark(self, text: str) -> None:
         """Store a remark about this moment; pain or numbness also pauses the sweep."""
@@ -265,42 +229,25 @@ class SweepDesk:
 
     def spoiled(self, part: str, sentence: str) -> None:
         """Note with the current sweep that something is wrong that its scans do not show."""
-        if self._open:
+        if self._kept.is_open:
             self._at.act(FAULT, {"part": part, "sentence": sentence})
 
     def put_aside(self, at_us: int | None = None) -> None:
         """End a sweep that is set up but was not begun."""
-        if self._open:
-            self._close(State.WAITING, self._at.clock.stamp_us() if at_us is None else at_us)
+        if self._kept.is_open:
+            self._kept.close(State.WAITING, self._at.clock.stamp_us() if at_us is None else at_us)
 
     def put_away(self) -> None:
         """Stop showing the last sweep, so that the next client does not see it. It stays in the store."""
         self.put_aside()
+        self._kept.forget()
         self._away, self._over = True, ""
 
     def _pause(self) -> None:
         if self.progress is not None and Trigger.PAUSE in fitter_may(self.progress.state):
             self._at.act(FITTER, {"event": str(Trigger.PAUSE)})
 
-    def _keep(self, output: Output) -> None:
-        """Store a result after the raw data it comes from."""
-        if self._at.storing is None or self.id is None:
-            return
-        if isinstance(output, StepMean):
-            self._at.storing.add_result(self.id, "step", "step/1", plain(output))
-        elif isinstance(output, Onset):
-            self._at.storing.add_result(self.id, "onset", output.method, plain(output))
-
-    def _close_when_ended(self) -> None:
-        if self._open and self.progress is not None and self.progress.state in ENDED:
-            self._close(self.progress.state, self._at.clock.stamp_us())
-
-    def _close(self, state: State, at_us: int) -> None:
-        self._open = False
-        onset = self._at.ride.onset
-        self._at.record(Event(self._at.clock.stamp_us(), "answer", {} if onset is None else plain(onset)))
-        if self._at.storing is not None and self._id is not None:
-            self._at.storing.end_sweep(self._id, at_us, state)
-            found = self._at.ride.ridden(self._id, str(state))
-            if found is not None:
-                self._ridden(found)
+    def close_when_ended(self) -> None:
+        """After each item: a sweep that it has ended is closed."""
+        if self._kept.is_open and self.progress is not None and self.progress.state in ENDED:
+            self._kept.close(self.progress.state, self._at.clock.stamp_us())

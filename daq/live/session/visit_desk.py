@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 
 from daq.fit import returning
 from daq.fit.decision import Decision, FollowUp
-from daq.fit.intake import BegunIntake, Intake, flags_in_the_way, missing, whole
+from daq.fit.intake import BegunIntake, Intake, Saddle, flags_in_the_way, missing, whole
 from daq.fit.prechecks import Check, JigReadings, Measured, open_in_the_way, prechecks
 from daq.fit.ridden import Ridden
 from daq.keep.clients import people, visits
@@ -43,12 +43,12 @@ class VisitDesk:
         kept_by: Callable[[], Storing],
         seat: Callable[[Rider], None],
         readings: Callable[[], JigReadings],
-        other_rider: Callable[[], None],
     ) -> None:
         """kept_by: the store's keeper. seat: called with who rides from now on. readings: returns what the jig shows
-        now, for the checks. other_rider: called when another rider sits on the jig."""
-        self._occupied, self._kept_by, self._sits = occupied, kept_by, seat
-        self._readings, self._other_rider = readings, other_rider
+        now, for the checks."""
+        self._occupied, self._kept_by, self._sits, self._readings = occupied, kept_by, seat, readings
+        self.hears_other_rider: list[Callable[[], None]] = []
+        """Called when another rider sits on the jig: what was found about the previous one is to be forgotten."""
         self.id: int | None = None
         self.client: Client | None = None
         self.nth = 0
@@ -98,7 +98,8 @@ class VisitDesk:
         self.begun = self.intake
         self.measured, self.reasons, self.decision, self.swept = Measured(), {}, None, False
         self._sweep_ids = []
-        self._other_rider()
+        for hears in self.hears_other_rider:
+            hears()
         self._seat()
         await self._kept_by().stored()
 
@@ -195,6 +196,18 @@ class VisitDesk:
     def _belongs(self, sweep_id: int | None) -> None:
         self.swept = True
         self._sweep_ids += [] if sweep_id is None else [sweep_id]
+
+    def client_id(self) -> int | None:
+        """Whose visit it is; None without one."""
+        return None if self.client is None else self.client.id
+
+    def saddle(self) -> Saddle | None:
+        """The saddle on the client's own bicycle; None before an intake."""
+        return None if self.intake is None else self.intake.saddle
+
+    def saddle_tilt_deg(self) -> float | None:
+        """As measured on the jig today; None before that."""
+        return self.measured.saddle_tilt_deg
 
     @property
     def ridden_here(self) -> tuple[Ridden, ...]:

@@ -3,12 +3,15 @@ zero."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Awaitable, Callable, Sequence
+from typing import Any, Protocol
 
 import numpy as np
 
 from daq.items import ZERO
-from daq.live.session.acquisition import Acquisition
+from daq.live.session.acquisition import Rider
+from daq.live.session.backlog import Backlog
+from daq.live.session.cells import Cells
 from daq.live.session.occupied import Occupied
 from daq.measure.calibration import apply
 from daq.measure.calibration.doubts import Doubtful, doubts_of_loads, doubts_of_zero
@@ -16,6 +19,8 @@ from daq.measure.sum_check import HOLD_S, NotStill, SumCheck, feet_off_check, ho
 from daq.measure.zero import PARTS, Zero, zero_of
 from daq.physics import weight_normal_n
 from daq.refusals import NotNow
+from daq.rig import Rig
+from daq.sources.clock import SessionClock
 from daq.values import Array
 
 FEET_OFF, POWER_ZERO = "feet-off", "power-zero"
@@ -25,11 +30,30 @@ STILL_N = 0.5
 HOUR_US = 3.6e9
 
 
+class Needs(Protocol):
+    """What this desk needs of the acquisition."""
+
+    rig: Rig
+    clock: SessionClock
+    rider: Rider
+    recent: Backlog
+
+    @property
+    def pipeline(self) -> Cells: ...
+    def drain(self) -> None: ...
+    def act(self, kind: str, content: dict[str, Any]) -> None: ...
+    async def stored(self) -> None: ...
+    def notice(self, level: str, text: str) -> None: ...
+
+
 class ZeroDesk:
     """When the zero was taken, and the holds with the feet off the pedals since."""
 
-    def __init__(self, acquisition: Acquisition, occupied: Occupied) -> None:
-        self._at, self._occupied = acquisition, occupied
+    def __init__(
+        self, at: Needs, occupied: Occupied, *, compensate: Callable[[], Callable[[], Awaitable[str]] | None]
+    ) -> None:
+        """compensate: what has the power sensor find its own zero; it gives None without such a sensor."""
+        self._at, self._occupied, self._compensate = at, occupied, compensate
         self._taken_us: int | None = None
         self.holds_n: list[Array] = []
         """Loads of the cells with the feet off the pedals, one entry a hold since the zero."""
@@ -102,9 +126,10 @@ class ZeroDesk:
         """Have the power sensor find its own zero, and store its answer. NotNow during a sweep, or without such a
         sensor."""
         self._occupied.refuse("the power sensor's zero is set, which would shift its steps", by=("sweep",))
-        if self._at.sensors.compensate is None:
+        compensate = self._compensate()
+        if compensate is None:
             raise NotNow("no power sensor is linked whose zero could be set")
-        said = await self._at.sensors.compensate()
+        said = await compensate()
         self._at.act(POWER_ZERO, {"said": said})
         await self._at.stored()
         self._at.notice("info", f"power sensor: {said}")

@@ -30,7 +30,7 @@ def sweep_status(session: Session) -> dict[str, Any]:
         return {}
     now_s = clock.now_us() / 1e6
     plan, now = progress.plan, progress.status(now_s)
-    saddle = None if session.visit.intake is None else session.visit.intake.saddle
+    saddle = session.visit.saddle()
     spoken_of, remarks = progress.spoken_of, session.acquisition.ride.remarks
     return {
         **plain(now),
@@ -48,9 +48,9 @@ def sweep_status(session: Session) -> dict[str, Any]:
         "pains": pains_told(remarks.pains),
         "measured_to": None if saddle is None else saddle.reference,
         "stepping": plain(stepping(plan, now.asked_setback_mm, saddle)),
-        "target": _placed_fields(session.sweep.target()),
+        "target": _placed_fields(session.placing.target()),
         "set": _set_fields(session),
-        "measured": session.sweep.measured() or None,
+        "measured": session.placing.measured() or None,
         "typed": session.typed.fields(),
         "outlook": plain(session.outlooks.now),
         "may_go_on": session.sweep.may_go_on,
@@ -64,7 +64,7 @@ def sweep_status(session: Session) -> dict[str, Any]:
 
 def place_at(session: Session, setback_mm: float) -> dict[str, Any] | None:
     """Where the rest of the jig belongs at another setback than the requested one. NotNow without a sweep."""
-    return _placed_fields(session.sweep.place_at(setback_mm))
+    return _placed_fields(session.placing.place_at(setback_mm))
 
 
 def steps(session: Session) -> list[dict[str, Any]]:
@@ -80,7 +80,7 @@ def steps(session: Session) -> list[dict[str, Any]]:
             "se_n": plain(float(se_n)),
             "strokes": len(step.strokes),
             "notes": notes.get(i, {}),
-            "setting": _placed_fields(session.sweep.as_set(step.setback_mm, step.setting)),
+            "setting": _placed_fields(session.placing.as_set(step.setback_mm, step.setting)),
             "u_setback_mm": plain(step.u_setback_mm),
         }
         for i, (step, se_n) in enumerate(zip(progress.steps, standard_errors(progress.steps), strict=True))
@@ -106,7 +106,7 @@ def _set_fields(session: Session) -> dict[str, Any] | None:
     progress = session.sweep.progress
     if progress is None or progress.setback_mm is None:
         return None
-    return _placed_fields(session.sweep.as_set(progress.setback_mm, progress.setting))
+    return _placed_fields(session.placing.as_set(progress.setback_mm, progress.setting))
 
 
 def _placed_fields(placed: Placed | None) -> dict[str, Any] | None:

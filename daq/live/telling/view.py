@@ -12,12 +12,10 @@ from daq.fit.proposal import climb_check, range_from
 from daq.items import BOARD, POWER
 from daq.jig import range_of
 from daq.keep.json_text import plain
-from daq.live.bench.standing import utc_now
 from daq.live.session.session import Session
 from daq.live.telling import messages
 from daq.live.telling.sweep_view import onset_fields, steps, sweep_status
 from daq.measure.calibration import apply
-from daq.proof.standing import proof_said
 from daq.rig import Rig
 from daq.values import Stroke
 
@@ -135,9 +133,7 @@ def doubts(session: Session) -> list[dict[str, Any]]:
 def calibration_fields(session: Session) -> dict[str, Any]:
     """How the calibration in use stands."""
     found = session.calibrating.stamp()
-    at = session.acquisition
-    proof = proof_said(at.rig, at.calibration.id, utc_now(), simulated=at.simulated)
-    return {**found, "stale": not found["allows_verdict"], "proof": proof}
+    return {**found, "stale": not found["allows_verdict"], "proof": session.calibrating.proof()}
 
 
 def bench_fields(session: Session) -> dict[str, Any] | None:

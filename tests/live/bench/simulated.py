@@ -10,7 +10,7 @@ import uvloop
 from daq.keep.store import Store
 from daq.live.bench.wanted import Wanted
 from daq.live.daemon import serve
-from daq.live.session import session
+from daq.live.session import beat
 from daq.live.simulated_bench import SimulatedBench
 
 WANTED = {
@@ -46,7 +46,7 @@ def on_bench(path, work, *, pace=60.0, seed=1, **options):
         await serve(made.session, made.links, until=until())
         return made
 
-    with mock.patch.object(session, "TICK_S", BEAT_S):
+    with mock.patch.object(beat, "TICK_S", BEAT_S):
         return uvloop.run(all_of_it())
 
 

@@ -39,8 +39,7 @@ def desk_on(*blocks, rig=RIG, begins_s=10.0):
         simulated=False,
         clock=SimpleNamespace(now_us=lambda: 1e6 * next(seconds)),
         recent=SimpleNamespace(last=lambda: list(blocks)),
-        sensors=SimpleNamespace(loads_from="board"),
-        pipeline=SimpleNamespace(channels=("hands",)),
+        channels=lambda: ("hands",),
     )
     nobody = {name: lambda: False for name in ("sweep", "bench", "proof")}
     return ProofDesk(at, Occupied(**nobody), take_zero=never, restore_zero=never)

@@ -214,7 +214,7 @@ def test_a_beat_that_fails_is_told_once_and_marks_the_sweep_and_the_next_goes_on
     at = session.acquisition
     at.storing = SimpleNamespace(add=kept.append, trouble="", vanished="", refused="")
     monkeypatch.setattr(session.calibrating, "load_checks", nothing)
-    monkeypatch.setattr("daq.live.session.session.TICK_S", 0.001)
+    monkeypatch.setattr("daq.live.session.beat.TICK_S", 0.001)
     real, left = Ride.feed, [2]
 
     def feed(self, item):

@@ -10,6 +10,7 @@ from daq.items import Event
 from daq.keep.again.ridden import ridden
 from daq.keep.store import Store
 from daq.live.session.acquisition import Acquisition
+from daq.live.session.calibration_desk import CalibrationDesk
 from daq.live.session.watch import Watch
 from daq.measure.clock import BoardClock
 from daq.pipeline import Pipeline
@@ -177,14 +178,12 @@ def test_a_beat_or_a_look_that_fails_ends_nothing(tmp_path, monkeypatch, caplog)
     def look_fails(_):
         raise RuntimeError("planted")
 
-    async def bench_fails():
+    async def bench_fails(_):
         raise RuntimeError("planted")
 
     async def inside():
         session = running.session
         session.listen(output=lambda _: None, item=lambda: None, beat=beat_fails)
-        monkeypatch.setattr(Watch, "look", look_fails)
-        monkeypatch.setattr(session.calibrating, "beat", bench_fails)
         await until(lambda: failed() >= {"beat_fails", "look_fails", "bench_fails"})
         count = session.acquisition.sensors.decoder.scans
         await until(lambda: session.acquisition.sensors.decoder.scans > count + 3000)
@@ -192,6 +191,8 @@ def test_a_beat_or_a_look_that_fails_ends_nothing(tmp_path, monkeypatch, caplog)
     def failed():
         return {record.exc_info[2].tb_next.tb_frame.f_code.co_name for record in caplog.records if record.exc_info}
 
+    monkeypatch.setattr(Watch, "look", look_fails)
+    monkeypatch.setattr(CalibrationDesk, "beat", bench_fails)
     with demo(tmp_path) as running:
         uvloop.run(asyncio.wait_for(serving(running, inside), 60))
 

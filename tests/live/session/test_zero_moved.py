@@ -32,7 +32,8 @@ def kinds_of_doubt(load_n, taken_by):
         pass
 
     at.stored = stored
-    desk = ZeroDesk(at, Occupied(**{name: lambda name=name: name == taken_by for name in ("sweep", "bench", "proof")}))
+    nobody_else = {name: lambda name=name: name == taken_by for name in ("sweep", "bench", "proof")}
+    desk = ZeroDesk(at, Occupied(**nobody_else), compensate=lambda: None)
     asyncio.run(desk.restore([1000.0]))
     return [one.kind for one in desk.doubts() if one.kind in (Doubt.ZERO_MOVED, Doubt.ZERO_OLD)]
 

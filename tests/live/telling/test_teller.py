@@ -9,7 +9,7 @@ import uvloop
 
 from daq.keep.store import Store
 from daq.live.real import begin
-from daq.live.session import session as beating
+from daq.live.session import beat
 from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
 from daq.live.telling import messages
@@ -44,7 +44,7 @@ HELLO = board.HelloBody(
 @pytest.fixture
 def on_a_session(tmp_path, monkeypatch):
     """Runs a job with the session and its teller, while the session beats fast."""
-    monkeypatch.setattr(beating, "TICK_S", 0.002)
+    monkeypatch.setattr(beat, "TICK_S", 0.002)
     text, clock = rig_text(), SessionClock()
 
     async def inside(job):
