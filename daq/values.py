@@ -329,6 +329,8 @@ class Onset:
     """What became of every test of validity, in a few words each."""
     grade: str = ""
     """What was measured, what was only held, and what was not measured: how much this answer rests on."""
+    all_measured: bool = True
+    """Whether the jig measured all of that: nothing was read off a scale, only held, or not measured."""
     caution: str = ""
     """What has to stand beside the number wherever it is shown, one of the reasons; empty where nothing has to."""
     next_ride: NextRide | None = None

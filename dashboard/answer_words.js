@@ -56,11 +56,8 @@ const MEANING = {
   undecided: "The steps do not support a verdict yet, so no setback is named.",
 };
 
-/** What an answer rests on, where it does not rest on everything: read off a scale, only held, not measured. @param {{grade?: string}|null|undefined} onset */
-export function restsOn(onset) {
-  const grade = onset?.grade ?? "";
-  return /not measured|read off/.test(grade) ? asSentence(grade) : "";
-}
+/** What an answer rests on, where it does not rest on everything: read off a scale, only held, not measured. @param {{grade: string, all_measured: boolean}|null|undefined} onset */
+export const restsOn = (onset) => (onset && !onset.all_measured ? asSentence(onset.grade) : "");
 
 /** The caution beside a named onset, and what the answer does not rest on. @param {Onset|null|undefined} onset */
 export function besideTheNumber(onset) {

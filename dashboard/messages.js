@@ -47,7 +47,7 @@
  * @typedef {{verdict: string, gradual: boolean, onset_mm: number|null, interval_95_mm: [number, number]|null,
  *   p_onset: number, p_light: number, p_loaded: number, least_squares_mm: number|null, rss: number|null,
  *   suggested_setback_mm: number|null, light_load_n: number|null, slope_n_per_mm: number|null,
- *   rise_n_per_mm: number|null, reasons: string[], grade: string, caution: string, method: string,
+ *   rise_n_per_mm: number|null, reasons: string[], grade: string, all_measured: boolean, caution: string, method: string,
  *   line: {setback_mm: number[], hand_load_n: number[]}, step_off_mm: number,
  *   validity: Validity[], evidence: string[], p_loaded_at: [number, number][], p_lag: [number, number][],
  *   between_n: number|null, cures: string[],

@@ -339,6 +339,15 @@ def test_a_cure_is_told_once_among_the_reasons_and_not_where_it_is_said_beside_t
     assert beside[1:] == ["Fatigue was wrong.", "Visits was wrong.", "Something else."]
 
 
+def test_what_an_answer_does_not_rest_on_stands_beside_its_number_as_the_daemon_says_it(js, messages):
+    """By the daemon's field, whatever the words of the grade are."""
+    part = {**messages["onset"], "grade": "hands by the jig, the rest by hand", "caution": ""}
+
+    assert js("answer_words.js", "m.besideTheNumber(a)", {**part, "all_measured": True}) == ""
+    beside = js("answer_words.js", "m.besideTheNumber(a)", {**part, "all_measured": False})
+    assert beside == "Hands by the jig, the rest by hand."
+
+
 def test_on_run_the_cure_beside_the_answer_is_not_among_its_reasons(run, messages):
     cure = "rest, and ride the sweep again"
     test = {"test": "fatigue", "value": None, "unit": "", "interval_95": None, "result": "failed", "forbids": True}

@@ -74,6 +74,7 @@ def test_the_answer_carries_what_it_rests_on(hands_only):
     assert not_made.keys() >= {"feet", "tilt", "hips"}
     assert "no cell under the saddle" in not_made["hips"].means
     assert hands_only.snapshot["onset"]["grade"] == answer.grade
+    assert hands_only.snapshot["onset"]["all_measured"] is False
 
 
 def test_a_check_without_its_sensor_says_so_and_nothing_waits_for_it(hands_only):

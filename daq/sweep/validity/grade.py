@@ -18,9 +18,9 @@ SCALES = ("hands", "saddle")
 """What may be read off a scale and typed."""
 
 
-def graded(sweep: Seen, found: Sequence[Validity]) -> str:
-    """One line: "measured: hands, effort; held, not measured: ...; not measured: saddle, ...". found: what the tests
-    say; the hips are measured where their test could be made.
+def graded(sweep: Seen, found: Sequence[Validity]) -> tuple[str, bool]:
+    """One line: "measured: hands, effort; held, not measured: ...; not measured: saddle, ...", and whether the jig
+    measured all of it. found: what the tests say; the hips are measured where their test could be made.
     """
     there = {
         "hands": True,
@@ -38,7 +38,7 @@ def graded(sweep: Seen, found: Sequence[Validity]) -> str:
     parts = [f"measured: {listed(names)}"]
     parts += [f"held, not measured: {held}"] if held else []
     parts += [f"not measured: {listed(missing)}"] if missing else []
-    return "; ".join(parts)
+    return "; ".join(parts), not (scale or held or missing)
 
 
 def _known(sweep: Seen, field: str) -> bool:

@@ -46,7 +46,8 @@ def judged(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> 
         without = habit(replace(sweep, answer=replace(answer, onset_mm=None)))
         found = tuple(without if one.test == "habit" else one for one in found)
     unmeasured = answer.verdict is Verdict.ONSET and forbidding == ["torque"]
-    answer = replace(answer, validity=found, evidence=evidence(found), grade=graded(sweep, found))
+    grade, measured = graded(sweep, found)
+    answer = replace(answer, validity=found, evidence=evidence(found), grade=grade, all_measured=measured)
     answer = _by_this_jig(answer, conditions)
     if forbidding or not sweep.decided:
         answer = _with_cures(answer, sweep, faulty=faulty)

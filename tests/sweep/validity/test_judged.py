@@ -10,7 +10,7 @@ from daq.sweep.validity.conditions import Conditions, Fault
 from daq.sweep.validity.hands import hands
 from daq.sweep.validity.judged import judged
 from daq.sweep.validity.table import TESTS
-from daq.values import NAN, Result, Verdict
+from daq.values import NAN, Reading, Result, Verdict
 from tests.sweep.validity.faults import ALONE, STUCK, failing, without_torque
 from tests.sweep.validity.sweeps import (
     ON_THE_JIG,
@@ -201,6 +201,27 @@ def test_the_effort_counts_as_measured_when_the_torque_is_missing_from_one_step_
 
     (part,) = (part for part in failing(steps)[1].grade.split("; ") if "effort" in part)
     assert part.split(":")[0] == said
+
+
+READ_OFF = Reading(t_s=1.0, hands_n=80.0, half_n=1.0)
+
+
+@pytest.mark.parametrize(
+    ("lacks", "known", "whole"),
+    [
+        ({}, {}, True),
+        ({"tilt_deg": NAN}, {}, False),
+        ({"crank_torque_nm": NAN}, {"effort_held": "200 W by the trainer"}, False),
+        ({"readings": (READ_OFF,)}, {}, False),
+    ],
+    ids=["all", "not measured", "held", "read off"],
+)
+def test_an_answer_says_whether_the_jig_measured_all_that_it_rests_on(lacks, known, whole):
+    steps = [replace(step, **lacks) for step in ride()]
+
+    found = failing(steps, replace(ON_THE_JIG, **known))[1]
+
+    assert found.all_measured is whole, found.grade
 
 
 def test_slow_adaptation_is_named_as_such_with_its_cure():
