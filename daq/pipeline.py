@@ -337,7 +337,7 @@ class Pipeline:
 
     def _read(self, kind: str, content: Mapping[str, Any], t_s: float) -> Iterator[Output]:
         if not isinstance(self.progress, TypedProgress):
-            raise NotNow("a typed reading without a sweep of typed readings; begin one first")
+            raise NotNow("a typed reading without a sweep of typed readings; begin one first", see="plan")
         at, heard = self.progress, self.sensors.effort_at(t_s)
         for item in at.take_reading(content, t_s, heard) if kind == items.READING else at.take_effort(content, t_s):
             yield item
@@ -384,7 +384,7 @@ class Pipeline:
     def _spoken_of(self, refusal: str) -> SweepProgress | None:
         """The sweep an event belongs to; None if its beginning is lost, NotNow if there was none."""
         if self.progress is None and not self._mended:
-            raise NotNow(refusal)
+            raise NotNow(refusal, see="plan")
         return self.progress
 
     def _pass_over(self, event: Event) -> None:

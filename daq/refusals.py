@@ -9,11 +9,19 @@ Refusal
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Literal
+
+See = Literal["client", "checks", "plan", "ride", "proof", "bench"]
+"""Where what a sentence asks for is done: a part of the visit, or of the work on the jig."""
 
 
 class Refusal(Exception):
     """The command is refused; nothing has changed."""
+
+    def __init__(self, text: str, *, see: See | None = None) -> None:
+        """see: where it is done what has to be done first; None where that is no other place."""
+        super().__init__(text)
+        self.see = see
 
 
 class NotNow(Refusal):

@@ -172,7 +172,10 @@ class Ride:
         t_s = 60.0 * progress.steps[-1].t_min
         for output in [*outputs]:
             if isinstance(output, Onset):
-                outputs += [Notice("caution", said(one), t_s) for one in newly_failed(output, self._told)]
+                outputs += [
+                    Notice("caution", said(one), t_s, see="bench" if one.test == "calibration" else None)
+                    for one in newly_failed(output, self._told)
+                ]
 
     def _follow(self, item: Item, outputs: list[Heard]) -> None:
         """What an event changes besides the pipeline: remarks, and an answer whose step is undone."""

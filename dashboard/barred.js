@@ -2,30 +2,40 @@
  * An act that the daemon would refuse is refused before it is tried: its button is off, and the reason stands beside it.
  *
  * @typedef {import("./state.js").State} State
+ * @typedef {{text: string, see?: string|null}} Reason why something cannot be done now; see: where that can be changed
  */
 import { el, setAttribute, setText } from "./dom.js";
-import { placeSpokenOf } from "./trade_words.js";
 
-/** Who has the jig, and how it becomes free: daq/live/session/occupied.py. */
-const TAKEN = /** @type {Record<string, string>} */ ({
-  sweep: "A sweep is under way: stop or finish it first.",
-  bench: "A guided calibration is under way: finish or leave it first.",
-  proof: "A proof of the jig is under way: finish or leave it first.",
+/** The screens of the places that the daemon names in refusals and notices: `See` of daq/refusals.py. */
+export const PLACES = /** @type {Record<string, {to: string, words: string}>} */ ({
+  client: { to: "#client", words: "Client" },
+  checks: { to: "#checks", words: "Checks" },
+  plan: { to: "#plan", words: "Plan" },
+  ride: { to: "#run", words: "Run" },
+  proof: { to: "#prove", words: "Proof" },
+  bench: { to: "#bench", words: "Bench" },
 });
 
-/** Why the jig is not free, in words; empty when it is. @param {State} state @param {string[]} [by] whose use of it is in the way */
+/** Who has the jig, and how it becomes free: daq/live/session/occupied.py. */
+const TAKEN = /** @type {Record<string, Reason>} */ ({
+  sweep: { text: "A sweep is under way: stop or finish it first.", see: "ride" },
+  bench: { text: "A guided calibration is under way: finish or leave it first.", see: "bench" },
+  proof: { text: "A proof of the jig is under way: finish or leave it first.", see: "proof" },
+});
+
+/** Why the jig is not free; null when it is. @param {State} state @param {string[]} [by] whose use of it is in the way */
 export function jigTaken({ sweep, taken_by }, by = ["sweep", "bench", "proof"]) {
   const rides = sweep !== null && sweep.state !== "waiting" && sweep.accepts.includes("stop");
   const who = rides ? "sweep" : taken_by === "sweep" ? null : taken_by;
-  return who && by.includes(who) ? TAKEN[who] : "";
+  return who && by.includes(who) ? TAKEN[who] : null;
 }
 
-/** Why no load can be read; empty when one can. @param {State} state */
+/** Why no load can be read; null when one can. @param {State} state @returns {Reason|null} */
 export function noLoads({ rig, sources }) {
-  if (!rig) return "The jig has not been heard yet.";
-  if (rig.typed) return "";
+  if (!rig) return { text: "The jig has not been heard yet." };
+  if (rig.typed) return null;
   const board = sources.find(({ kind }) => kind === "board");
-  return board?.state === "absent" ? "The board has sent nothing yet: see its cable and power." : "";
+  return board?.state === "absent" ? { text: "The board has sent nothing yet: see its cable and power." } : null;
 }
 
 /** Why an event of the sweep cannot be sent now; empty when it can. @param {State} state @param {string} event */
@@ -37,15 +47,15 @@ export function notNow({ sweep }, event) {
   return event === "redo" ? "Redo: nothing is ridden yet." : event === "undo" ? "Undo: no setback is entered yet." : "Not now.";
 }
 
-/** The screen a sentence speaks of, as a link away from it; null on that screen. @param {string} text */
-function placeLink(text) {
-  const place = placeSpokenOf(text);
+/** The screen of a place as a link away from here; null on that screen. @param {string|null|undefined} see */
+function placeLink(see) {
+  const place = see ? PLACES[see] : null;
   return place && place.to !== location.hash ? { to: place.to, words: `To ${place.words}` } : null;
 }
 
-/** A refusal with the link to the place it speaks of, for a paragraph. @param {string} text @returns {(string|Node)[]} */
-export function refusal(text) {
-  const place = placeLink(text);
+/** A refusal with the link to the place it names, for a paragraph. @param {Reason} reason @returns {(string|Node)[]} */
+export function refusal({ text, see }) {
+  const place = placeLink(see);
   return place ? [`${text} `, el("a", { href: place.to }, place.words)] : [text];
 }
 
@@ -58,15 +68,15 @@ export function barred(...buttons) {
   const node = el("small", { class: "barred", id: `barred-${++made}`, hidden: true }, words, " ", there);
   return {
     node,
-    /** @param {string} why empty: it may be done @param {boolean} [busy] something is asked of the daemon */
+    /** @param {Reason|null} why null: it may be done @param {boolean} [busy] something is asked of the daemon */
     draw(why, busy = false) {
       for (const button of buttons) {
-        setAttribute(button, "disabled", busy || why !== "");
+        setAttribute(button, "disabled", busy || why !== null);
         setAttribute(button, "aria-describedby", why ? node.id : null);
       }
       setAttribute(node, "hidden", !why);
-      setText(words, why);
-      const place = why ? placeLink(why) : null;
+      setText(words, why?.text ?? "");
+      const place = placeLink(why?.see);
       setAttribute(there, "hidden", !place);
       setAttribute(there, "href", place?.to);
       setText(there, place?.words ?? "");

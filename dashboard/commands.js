@@ -21,12 +21,13 @@ const DONE_NOT_STORED = 507;
 export class Refused extends Error {
   /**
    * @param {string} text
-   * @param {{code?: string, status?: number, cause?: unknown}} [more] code: names a refusal that can be answered; no
-   *   status: there was no answer
+   * @param {{code?: string, see?: string, status?: number, cause?: unknown}} [more] code: names a refusal that can be
+   *   answered; see: the place where that is done which has to be done first; no status: there was no answer
    */
-  constructor(text, { code, status, cause } = {}) {
+  constructor(text, { code, see, status, cause } = {}) {
     super(text, { cause });
     this.code = code ?? null;
+    this.see = see ?? null;
     this.status = status ?? null;
   }
 }
@@ -50,7 +51,7 @@ async function post(path, body, method = "POST", patience_ms = PATIENCE_MS) {
   if (response.ok) return response.json().catch(() => null);
   const problem = await response.json().catch(() => ({}));
   const text = problem.detail ? inTradeWords(problem.detail) : `The daemon refused this (${response.status}).`;
-  throw new Refused(text, { code: problem.code, status: response.status });
+  throw new Refused(text, { code: problem.code, see: problem.see, status: response.status });
 }
 
 /** These are sent at once, whatever is in progress, and cancel what was pressed before them. */
@@ -78,7 +79,7 @@ async function attempt(store, what, ask) {
   } catch (error) {
     if (!(error instanceof Refused)) throw error;
     if (what === "stop" && error.status !== DONE_NOT_STORED) insist(store, error);
-    else store.dispatch({ type: "page/refused", text: error.message, code: error.code });
+    else store.dispatch({ type: "page/refused", text: error.message, code: error.code, see: error.see });
     return false;
   }
 }
@@ -127,7 +128,7 @@ export async function ask(store, what, method, path, body, patience_ms) {
 }
 
 /**
- * What a path returns, or its answer to a body that changes nothing; a refusal as {problem}.
+ * What a path returns, or its answer to a body that changes nothing; a refusal as {problem, see}.
  * @param {string} path @param {object} [body] @param {number} [patience_ms]
  * @returns {Promise<any>}
  */
@@ -136,7 +137,7 @@ export async function look(path, body, patience_ms) {
     return await post(path, body, body ? "POST" : "GET", patience_ms);
   } catch (error) {
     if (!(error instanceof Refused)) throw error;
-    return { problem: error.message };
+    return { problem: error.message, see: error.see };
   }
 }
 

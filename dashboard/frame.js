@@ -1,10 +1,11 @@
 /** The frame around every screen: the simulation banner, the head, the line of messages, keys and settings. */
+import { PLACES } from "./barred.js";
 import { el, setAttribute, setText } from "./dom.js";
 import { kilograms } from "./format.js";
 import { glance } from "./glance.js";
 import { sourceFreshness } from "./fresh.js";
 import { sidePanel } from "./side.js";
-import { inTradeWords, placeSpokenOf } from "./trade_words.js";
+import { inTradeWords } from "./trade_words.js";
 import { visitLine } from "./visit_line.js";
 import { whoIsHere } from "./who.js";
 import { CAUTION } from "./words.js";
@@ -81,7 +82,7 @@ export function mountFrame(top, side, store) {
     drawChips(chips, state, now_ms);
     setAttribute(open, "aria-expanded", String(state.panel_shown));
     const told = messageLine(state, now_ms);
-    const place = told.dismiss ? placeSpokenOf(told.text) : null;
+    const place = told.dismiss && told.see ? PLACES[told.see] : null;
     setAttribute(there, "hidden", !place || place.to === view);
     setAttribute(there, "href", place?.to);
     setText(there, place ? `To ${place.words}` : "");
@@ -116,7 +117,7 @@ function onTheLine({ notices }, now_ms) {
 /**
  * The one message that matters most now.
  * @param {State} state @param {number} now_ms
- * @returns {{level: string, text: string, dismiss?: boolean}}
+ * @returns {{level: string, text: string, see?: string|null, dismiss?: boolean}}
  */
 export function messageLine(state, now_ms) {
   if (state.unstopped) return { level: "alarm", text: state.unstopped, dismiss: true };
@@ -126,7 +127,7 @@ export function messageLine(state, now_ms) {
     return { level: "alarm", text: "Connection to the jig lost. These numbers are old. Trying again." };
   if (state.link.state === "opening") return { level: "info", text: "Connecting to the jig." };
   const notice = onTheLine(state, now_ms);
-  if (state.problem && notice?.level !== "alarm") return { level: "caution", text: state.problem, dismiss: true };
+  if (state.problem && notice?.level !== "alarm") return { level: "caution", text: state.problem, see: state.problem_see, dismiss: true };
   return notice ? { ...notice, text: inTradeWords(notice.text), dismiss: notice.level !== "info" } : { level: "info", text: CAUTION };
 }
 

@@ -54,7 +54,7 @@
  *   next_ride: {new_mm: number[], again_mm: number[], whole: boolean, steps: number, minutes: number|null}|null,
  *   likelihood: {rear_mm: number, step_mm: number, log_l: number[], log_light: number, log_loaded: number}|null}} Onset
  *
- * @typedef {{level: "info"|"caution"|"alarm", text: string, t_s: number|null, pain: boolean}} Notice
+ * @typedef {{level: "info"|"caution"|"alarm", text: string, t_s: number|null, pain: boolean, see: string|null}} Notice
  *
  * @typedef {{number: number, stage: string, task: {id: string, cell: string|null, load_n: number, kg: number|null, over: string[],
  *   place: string, tilt_deg: number|null}|null, minutes_left: number,

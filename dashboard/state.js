@@ -47,6 +47,7 @@
  * @property {string|null} sending the request to the daemon that is not answered yet
  * @property {string|null} unstopped what to do while a stop is not confirmed
  * @property {string|null} problem why the daemon refused the last request
+ * @property {string|null} problem_see the place where that is done which has to be done first
  * @property {string|null} problem_code names a refusal that can be answered, such as "doubted"
  * @property {boolean} table_shown
  * @property {boolean} panel_shown
@@ -101,6 +102,7 @@ export const initial = Object.freeze({
   unstopped: null,
   problem: null,
   problem_code: null,
+  problem_see: null,
   table_shown: false,
   panel_shown: false,
   settings: DEFAULT_SETTINGS,
@@ -240,7 +242,7 @@ const HANDLERS = {
   "page/sending": (state, m) => ({ ...state, sending: m.what, problem: null, problem_code: null }),
   "page/sent": (state, m) => ({ ...state, sending: null, unstopped: m.what === "stop" ? null : state.unstopped }),
   "page/unstopped": (state, m) => ({ ...state, sending: null, unstopped: m.text }),
-  "page/refused": (state, m) => ({ ...state, sending: null, problem: m.text, problem_code: m.code ?? null }),
+  "page/refused": (state, m) => ({ ...state, sending: null, problem: m.text, problem_code: m.code ?? null, problem_see: m.see ?? null }),
   // A refusal belongs to the screen where the request was made; an unconfirmed stop belongs to all screens.
   "page/screen": (state) => ({ ...state, problem: null }),
   "page/seen": (state) => ({

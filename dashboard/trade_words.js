@@ -1,6 +1,6 @@
 /**
- * The daemon's sentences as a fitter would say them: fields and cells in the words of the trade, a capital, a full
- * stop, and the screen a sentence refers to. Pure.
+ * The daemon's sentences as a fitter would say them: fields and cells in the words of the trade, a capital and a full
+ * stop. Pure.
  */
 import { withMinus } from "./format.js";
 
@@ -59,20 +59,4 @@ export function asSentence(text) {
   if (!text) return "";
   const first = capital(text);
   return /[.!?]$/.test(first) ? first : first + ".";
-}
-
-/** The first that fits counts. */
-const SCREENS = /** @type {const} */ ([
-  [/client screen|[Nn]o client is here|the intake/, "#client", "Client"],
-  [/checks screen|[Cc]hecks still open/, "#checks", "Checks"],
-  [/plan screen|[Ss]et a plan|[Nn]o plan|[Nn]o sweep (was|is|of)|without a sweep/, "#plan", "Plan"],
-  [/[Aa] sweep is under way|a sweep here accepts|move the saddle first|[Pp]ain was reported|sweep is running/, "#run", "Run"],
-  [/put to the proof|[Pp]roof (of the jig )?is under way/, "#prove", "Proof"],
-  [/bench screen|calibrat/, "#bench", "Bench"],
-]);
-
-/** The screen a sentence refers to. @param {string} text @returns {{to: string, words: string}|null} */
-export function placeSpokenOf(text) {
-  const found = SCREENS.find(([words]) => words.test(text));
-  return found ? { to: found[1], words: found[2] } : null;
 }

@@ -17,6 +17,7 @@ from daq.fit.intake import OwnBicycle
 from daq.fit.on_bicycle import front_share_each
 from daq.fit.ridden import LEVEL_PCT, Ridden, gradient_sweep, main_sweep
 from daq.fit.step_notes import SCORES
+from daq.refusals import BadValue
 from daq.rig import Rig
 from daq.sweep.evidence import stroke_errors
 from daq.sweep.information import Sway
@@ -112,11 +113,11 @@ def wanted(sweeps: Sequence[Ridden], present_mm: float | None, chosen_mm: float 
 def plan_of(
     sweeps: Sequence[Ridden], gradient_pct: float, present_mm: float, chosen_mm: float, *, chosen_first: bool
 ) -> Plan:
-    """The confirm ride as a plan: effort, bar and height as in the sweep the decision rests on. ValueError where none
+    """The confirm ride as a plan: effort, bar and height as in the sweep the decision rests on. BadValue where none
     was ridden on this gradient; BadPlan where both places are one."""
     base = next((one for one in _bases(sweeps) if _alike(one.plan.gradient_pct, gradient_pct)), None)
     if base is None:
-        raise ValueError(f"gradient_pct: no sweep was ridden at {gradient_pct:g} % today")
+        raise BadValue(f"gradient_pct: no sweep was ridden at {gradient_pct:g} % today", see="plan")
     first_mm, second_mm = (chosen_mm, present_mm) if chosen_first else (present_mm, chosen_mm)
     return replace(
         base.plan,

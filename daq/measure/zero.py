@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from daq.measure.calibration import Calibration, apply
+from daq.refusals import BadValue
 from daq.values import Array, Samples
 
 OVER_S = 2.0
@@ -21,7 +22,7 @@ EMPTY_AT_MOST_N = 60.0
 """A larger deviation from the calibration's own zero is a rider, a tool or a changed fixture, not drift."""
 
 
-class NoZero(ValueError):
+class NoZero(BadValue):
     """The zero cannot be taken now; the text names the cell and what to do."""
 
 
@@ -37,7 +38,7 @@ class Zero:
 def zero_of(counts: Array, calibration: Calibration) -> Zero:
     """The zero of a rest, (n, k) counts in the calibration's channel order. Raises NoZero."""
     if not calibration.forces:
-        raise NoZero("no cell is calibrated yet, so nothing can be told from its zero: calibrate first")
+        raise NoZero("no cell is calibrated yet, so nothing can be told from its zero: calibrate first", see="bench")
     if len(counts) < 4 * PARTS:
         raise NoZero(
             f"the board has sent {len(counts)} scans in the last {OVER_S:g} s: wait until it sends, then again"

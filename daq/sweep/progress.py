@@ -8,7 +8,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from daq.refusals import BadValue, NotNow
+from daq.refusals import BadValue, NotNow, See
 from daq.sweep.design import next_step, too_narrow
 from daq.sweep.held import in_band, what_is_off
 from daq.sweep.plan import MOVING_S, BadPlan, Plan
@@ -46,6 +46,8 @@ class Notice:
     t_s: float
     pain: bool = False
     """Whether it is over with the pain it tells of."""
+    see: See | None = None
+    """Where it is done what it asks for; None where that is no place in particular."""
 
 
 class SweepProgress:

@@ -100,7 +100,7 @@ def after(state: State, event: Trigger) -> State:
     allowed = TRANSITIONS[state]
     if event not in allowed:
         accepts = ", ".join(sorted(allowed)) or "nothing: it has ended"
-        raise NotNow(f"{event} while {state}; a sweep here accepts: {accepts}")
+        raise NotNow(f"{event} while {state}; a sweep here accepts: {accepts}", see="ride")
     return allowed[event]
 
 

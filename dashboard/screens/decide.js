@@ -57,7 +57,7 @@ export function mount(root, store) {
     const told = await look(`/api/v1/visit/evidence${query}`, undefined, COMPUTING_MS);
     const foretold = told.signs ? await look("/api/v1/visit/days", undefined, COMPUTING_MS) : {};
     if (mine !== asked) return;
-    busy.replaceChildren(...(told.signs ? [] : refusal(told.problem ?? "")));
+    busy.replaceChildren(...(told.signs ? [] : refusal({ text: told.problem ?? "", see: told.see })));
     setAttribute(body, "hidden", !told.signs);
     if (!told.signs) return void (busy.className = "warning");
     const first = found?.visit_id !== told.visit_id;

@@ -31,6 +31,6 @@ export function feetOffPlate(store) {
 
 /** @param {State} state */
 function holdBarred(state) {
-  const unknown = state.rider?.mass_kg ? "" : "The rider’s mass is not known: fill in the intake first.";
+  const unknown = state.rider?.mass_kg ? null : { text: "The rider’s mass is not known: fill in the intake first.", see: "client" };
   return jigTaken(state, ["sweep"]) || unknown || noLoads(state);
 }

@@ -129,7 +129,7 @@ export function mount(root, store) {
     if (mine !== asked) return false;
     outlook = found;
     setAttribute(best, "hidden", !differs(found.best, gather(fields), found));
-    order.replaceChildren(...planInWords(outlook).map((text) => el("p", {}, ...refusal(text))));
+    order.replaceChildren(...planInWords(outlook).map((text) => el("p", {}, ...refusal({ text, see: outlook?.see }))));
     return true;
   }
 

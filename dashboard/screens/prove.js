@@ -106,7 +106,7 @@ function beginning(store, act) {
       store.dispatch({ type: "page/refused", text: asSentence(error.message) });
     }
   }
-  const lacking = (/** @type {State} */ { rig }) => (rig?.not_measured.length ? "A proof needs cells at hands and saddle; this rig has none at the saddle." : "");
+  const lacking = (/** @type {State} */ { rig }) => (rig?.not_measured.length ? { text: "A proof needs cells at hands and saddle; this rig has none at the saddle." } : null);
   return { node, draw: (/** @type {State} */ state) => bar.draw(jigTaken(state) || lacking(state) || noLoads(state), state.sending !== null) };
 }
 

@@ -37,7 +37,7 @@ export function zeroPlate(store) {
     draw(state) {
       const { sending, rig } = state;
       cellsBar.draw(zeroBarred(state), sending !== null);
-      powerBar.draw(rig?.power_zero ? jigTaken(state, ["sweep"]) : "", sending !== null);
+      powerBar.draw(rig?.power_zero ? jigTaken(state, ["sweep"]) : null, sending !== null);
       setAttribute(power, "hidden", !rig?.power_zero);
     },
   };

@@ -1,7 +1,10 @@
 """What the daemon would refuse is off beforehand, with the reason; a refusal leads to the place it speaks of."""
 
+from typing import get_args
+
 import pytest
 
+from daq.refusals import See
 from daq.sweep.run import State
 from tests.browser.answers import sweep_in
 
@@ -92,7 +95,7 @@ def test_a_redo_without_a_step_is_off_and_says_why(run, messages):
 
 def test_decide_without_a_client_leads_to_the_client(desk, messages):
     at = desk()
-    at.refusal = {"detail": "no client is here; choose one on the client screen first"}
+    at.refusal = {"detail": "no client is here; choose one on the client screen first", "see": "client"}
     at.open({**messages["snapshot"], "visit": None}, "decide")
     at.wait(at.page.get_by_role("link", name="To Client").is_visible)
 
@@ -100,21 +103,14 @@ def test_decide_without_a_client_leads_to_the_client(desk, messages):
     assert at.page.locator("main").get_by_role("link", name="To Client").get_attribute("href") == "#client"
 
 
-@pytest.mark.parametrize(
-    ("said", "to"),
-    [
-        ("no intake was kept in this visit; keep it on the client screen first", "#client"),
-        ("the rider's mass is not known: keep the intake first", "#client"),
-        ("a sweep is under way; stop or finish it before the cells are calibrated", "#run"),
-        ("redo while waiting; a sweep here accepts: begin, stop", "#run"),
-        ("pain was reported: first say where, on which side and how much from 0 to 10", "#run"),
-        ("a guided calibration is under way; finish, stop or leave it before a sweep is set up", "#bench"),
-        ("the jig is being put to the proof; finish or leave that before", "#prove"),
-        ("no sweep of typed readings is set up; begin one first", "#plan"),
-    ],
-)
-def test_a_refusal_leads_to_the_place_it_speaks_of(js, said, to):
-    assert js("trade_words.js", "m.placeSpokenOf(m.inTradeWords(a))?.to", said) == to
+def test_every_place_that_a_refusal_or_notice_names_is_a_screen_of_the_page(free, js):
+    """An address that is no screen's shows Run."""
+    places = js("barred.js", "m.PLACES")
+
+    assert list(places) == list(get_args(See))
+    for to in [place["to"] for place in places.values()]:
+        free.page.evaluate("(to) => { location.hash = to; }", to)
+        free.wait(lambda to=to: f"#{free.page.evaluate('document.documentElement.dataset.view')}" == to)
 
 
 def test_the_target_of_the_power_and_its_band_stand_still_while_the_cadence_moves(run, messages):

@@ -77,11 +77,21 @@ def test_a_refusal_is_a_sentence_in_the_words_of_the_trade_with_the_way_to_what_
     assert run.text(".message.polite") == "Rear end: expected more than front end; hands left: silent."
     assert run.page.locator(".there").is_hidden()
 
-    run.refusal = {"title": "not now", "detail": "checks still open: zero"}
+    run.refusal = {"title": "not now", "detail": "checks still open: zero", "see": "checks"}
     run.page.keyboard.press("p")
     run.wait(lambda: run.text(".message.polite").startswith("Checks still open"))
     run.page.get_by_role("link", name="To Checks").click()
     run.wait(lambda: run.page.url.endswith("#checks"))
+
+
+def test_a_notice_leads_to_the_place_it_names_and_to_none_by_its_words(run, messages):
+    caution = {**messages["notice"], "text": "see the bench screen: calibrate"}
+    run.send(caution)
+    assert run.page.locator(".there").is_hidden()
+
+    run.send({**caution, "see": "bench"})
+    assert run.page.locator(".there").inner_text() == "To Bench"
+    assert run.page.locator(".there").get_attribute("href") == "#bench"
 
 
 def test_a_stop_that_is_not_confirmed_is_an_alarm(run):

@@ -16,9 +16,10 @@ from daq.keep.clients import people, visits
 from daq.keep.errors import NotThere, StoreDamaged
 from daq.keep.store import Store
 from daq.keep.store.sessions import SweepRecord
+from daq.refusals import BadValue
 
 
-class NoIntake(ValueError):
+class NoIntake(BadValue):
     """The visit has no intake, so there is nothing to decide on."""
 
 
@@ -30,7 +31,7 @@ def case_of(store: Store, visit_id: int, known: dict[int, Ridden]) -> Case:
     notes = visits.notes(store, visit_id)
     latest: dict[str, Any] = {note.kind: note.content for note in notes}
     if "intake" not in latest:
-        raise NoIntake("no intake was kept in this visit; keep it on the client screen first")
+        raise NoIntake("no intake was kept in this visit; keep it on the client screen first", see="client")
     sweeps: list[SweepRecord] = []
     for note in notes:
         with contextlib.suppress(NotThere, StoreDamaged):  # lost: the visit's other sweeps still count

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from daq.fit.repeat import repeat_of
 from daq.keep.store import Store
+from daq.refusals import BadValue
 from daq.sweep.plan import BadPlan, Plan
 from daq.sweep.workshop import KnownTest
 
@@ -15,7 +16,7 @@ def repeat_in(store: Store, tests: Sequence[KnownTest], client: str) -> tuple[Kn
     or if that sweep was not planned as one of these."""
     own = [one for one in tests if one.client == client]
     if not own:
-        raise ValueError(f"no sweep of {client} says anything about an onset yet: ride one first")
+        raise BadValue(f"no sweep of {client} says anything about an onset yet: ride one first", see="plan")
     last = max(own, key=lambda one: (one.entry.day, int(one.sweep)))
     ridden = store.sweep(int(last.sweep)).plan
     try:

@@ -20,7 +20,7 @@ from daq.live.session.sensors import Sensors, nothing_yet
 from daq.live.session.storing import Storing, in_runs
 from daq.measure.calibration import Calibration
 from daq.pipeline import Output, Pipeline, item_of
-from daq.refusals import NotNow, Refusal
+from daq.refusals import NotNow, Refusal, See
 from daq.ride import Heard, Ride
 from daq.rig import Rig
 from daq.sources.clock import SessionClock
@@ -172,9 +172,10 @@ class Acquisition:
 
     # --- what is told -----------------------------------------------------------------------------------------------
 
-    def notice(self, level: str, text: str, *, pain: bool = False) -> None:
-        """Show everybody at the jig one sentence. pain: it is over with the pain it tells of."""
-        self._tell(Notice(level, text, self.clock.now_us() / 1e6, pain))
+    def notice(self, level: str, text: str, *, pain: bool = False, see: See | None = None) -> None:
+        """Show everybody at the jig one sentence. pain: it is over with the pain it tells of. see: where it is done
+        what it asks for."""
+        self._tell(Notice(level, text, self.clock.now_us() / 1e6, pain, see))
 
     def troubles(self) -> dict[str, str]:
         """What is wrong with each part now, in one sentence; empty text if nothing is."""

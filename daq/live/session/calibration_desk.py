@@ -24,7 +24,7 @@ from daq.measure.calibration.board import board_of
 from daq.measure.calibration.status import CalibrationStatus, SensitivityCheck
 from daq.measure.calibration.weights import Weights
 from daq.proof.standing import proof_said
-from daq.refusals import NotNow
+from daq.refusals import NotNow, See
 from daq.rig import Rig
 from daq.sweep.typed.moments import SETTLES_IN
 from daq.sweep.validity.grade import SCALES
@@ -48,7 +48,7 @@ class Needs(Protocol):
     def session_id(self) -> int: ...
     async def ask(self, use: Callable[[Store], T]) -> T: ...
     def use(self, calibration: Calibration) -> None: ...
-    def notice(self, level: str, text: str) -> None: ...
+    def notice(self, level: str, text: str, *, see: See | None = None) -> None: ...
 
 
 class CalibrationDesk:
@@ -112,7 +112,7 @@ class CalibrationDesk:
         except Exception as error:  # of ours too: the session needs none of them
             if not isinstance(error, StoreError):
                 log.exception("the checks of the calibration failed")
-            self._at.notice("caution", f"the checks of the calibration cannot be read: {error}")
+            self._at.notice("caution", f"the checks of the calibration cannot be read: {error}", see="bench")
 
     async def check(self, *, on: str, load_n: float, weights: Weights, u_gravity_relative: float) -> SensitivityCheck:
         """Check with one weight on a cell, on the bar or the saddle; the result is stored whatever it is. NotNow during
@@ -137,7 +137,7 @@ class CalibrationDesk:
         """Keep a check of the calibration in use, whatever it says."""
         calibration = self._at.calibration
         if not made.passed:
-            self._at.notice("alarm", made.sentence)
+            self._at.notice("alarm", made.sentence, see=None if self._at.rig.typed else "bench")
         await self._at.ask(lambda store: calibrations.add_check(store, calibration, made))
         self.checks = (*self.checks, made)
         await self._at.accept(CHECKED, self.stamp())
@@ -164,14 +164,14 @@ class CalibrationDesk:
         on_for_s = max(60.0 * on_for_min, self._power.on_s)
         found = await taken_up(self._at.ask, self._at.pipeline.channels, on_for_s=on_for_s)
         if found is None:
-            raise NotNow("no guided calibration of this board was left in the middle; begin a new one")
+            raise NotNow("no guided calibration of this board was left in the middle; begin a new one", see="bench")
         self.bench = found
         return found
 
     def under_way(self) -> BenchDesk:
         """The bench. NotNow without one."""
         if self.bench is None:
-            raise NotNow("no guided calibration is under way; begin one")
+            raise NotNow("no guided calibration is under way; begin one", see="bench")
         return self.bench
 
     def leave_bench(self) -> None:

@@ -7,10 +7,19 @@ from __future__ import annotations
 import asyncio
 import logging
 from collections.abc import Awaitable, Callable, Coroutine
-from typing import Any
+from typing import Any, Protocol
+
+from daq.refusals import See
 
 AGAIN_S = 1.0
 log = logging.getLogger("foreaft.session")
+
+
+class Tell(Protocol):
+    """Shows everybody at the jig one sentence."""
+
+    def __call__(self, level: str, text: str, *, see: See | None = None) -> None:
+        """see: where it is done what it asks for."""
 
 
 def safely(hears: Callable[..., object], *told: Any) -> None:

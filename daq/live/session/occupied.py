@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Literal
 
-from daq.refusals import NotNow
+from daq.refusals import NotNow, See
 
 By = Literal["sweep", "bench", "proof"]
 _SAID: dict[By, str] = {
@@ -13,6 +13,7 @@ _SAID: dict[By, str] = {
     "bench": "a guided calibration is under way; finish, stop or leave it before",
     "proof": "the jig is being put to the proof; finish or leave that before",
 }
+_THERE: dict[By, See] = {"sweep": "ride", "bench": "bench", "proof": "proof"}
 
 
 class Occupied:
@@ -30,4 +31,4 @@ class Occupied:
         """NotNow while one of these has the jig; what: what cannot be done meanwhile, such as "a zero is taken"."""
         taken_by = self.taken_by()
         if taken_by in by:
-            raise NotNow(f"{_SAID[taken_by]} {what}")
+            raise NotNow(f"{_SAID[taken_by]} {what}", see=_THERE[taken_by])

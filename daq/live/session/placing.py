@@ -73,7 +73,7 @@ class Placing:
     def _shown(self) -> SweepProgress:
         progress = self._progress()
         if progress is None:
-            raise NotNow("no sweep is set up")
+            raise NotNow("no sweep is set up", see="plan")
         return progress
 
     def _start(self) -> Start:

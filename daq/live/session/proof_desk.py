@@ -141,7 +141,7 @@ class ProofDesk:
     def under_way(self) -> Work:
         """NotNow without a proof."""
         if self.work is None:
-            raise NotNow("no proof is under way; begin one, or go on with one")
+            raise NotNow("no proof is under way; begin one, or go on with one", see="proof")
         return self.work
 
     def has_jig(self) -> bool:

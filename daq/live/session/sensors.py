@@ -6,7 +6,7 @@ from collections.abc import Awaitable, Callable, Iterator
 from functools import partial
 
 from daq.items import BOARD, CADENCE, FAULT, HEART, POWER, Event, Item, Notification, WireBytes
-from daq.live.session.listening import log, safely
+from daq.live.session.listening import Tell, log, safely
 from daq.pipeline import Pipeline, item_of
 from daq.refusals import NotNow
 from daq.rig import Rig
@@ -38,7 +38,7 @@ class Sensors:
         pace: float,
         *,
         record: Callable[[WireBytes | Notification], None] | None,
-        notice: Callable[[str, str], None],
+        notice: Tell,
         pipeline: Callable[[], Pipeline],
     ) -> None:
         """record: gets what arrives, for a recording; None without one. notice: gets level and sentence, for a person.
@@ -176,7 +176,8 @@ class Sensors:
         """Report that the board has restarted, or is another one."""
         last, self.greeting = self.greeting, hello
         if last is not None and hello.board_id != last.board_id:
-            self._notice("caution", f"another board, {hello.board_id}, is connected: is the calibration made with it?")
+            other = f"another board, {hello.board_id}, is connected: is the calibration made with it?"
+            self._notice("caution", other, see="bench")
         elif last is not None and hello.boot != last.boot:
             self._notice("caution", "the board has restarted: check its power and cable")
 

@@ -53,13 +53,13 @@ class SweepDesk:
         kept: KeptSweep,
         placing: Placing,
         *,
-        in_the_way: Callable[[], str],
+        in_the_way: Callable[[], NotNow | None],
         stamp: Callable[[], dict[str, Any]],
         proof: Callable[[], str],
         saddle: Callable[[], Saddle | None],
         begun: Callable[[int | None], Awaitable[None]],
     ) -> None:
-        """in_the_way: why a sweep may not begin, empty when it may. stamp, proof: how calibration and proof stand.
+        """in_the_way: why a sweep may not begin, None when it may. stamp, proof: how calibration and proof stand.
         saddle: on the client's own bicycle. begun: told of the id of a sweep that is set up."""
         self._at, self._occupied, self._kept, self._placing = at, occupied, kept, placing
         self._in_the_way, self._stamp, self._proof = in_the_way, stamp, proof
@@ -139,7 +139,7 @@ class SweepDesk:
             await self._at.stored()
             return
         if event in (Trigger.BEGIN, Trigger.RESUME) and (why := self._in_the_way_of(event)):
-            raise NotNow(why)
+            raise why
         moved = event is Trigger.SADDLE_MOVED  # what is sent with anything else means nothing and was not looked at
         content: dict[str, Any] = {"event": str(event), "setback_mm": setback_mm if moved else None}
         if moved and setting is not None:
@@ -155,7 +155,7 @@ class SweepDesk:
     @property
     def accepts(self) -> tuple[Trigger, ...]:
         """What the fitter may do with the sweep now: no resume before a pain is told."""
-        held = bool(self._in_the_way_of(Trigger.RESUME))
+        held = self._in_the_way_of(Trigger.RESUME) is not None
         accepts = () if self.progress is None else self.progress.accepts
         return tuple(one for one in accepts if not (held and one is Trigger.RESUME))
 
@@ -172,9 +172,9 @@ class SweepDesk:
         """Go on after the end, from the step it ended at; positions_mm: instead of what is left of the plan. Refusal
         where the ride is over today, before the end, or where nothing is left to ride."""
         if self.progress is None:
-            raise NotNow("no sweep was ridden that could go on")
+            raise NotNow("no sweep was ridden that could go on", see="plan")
         if why := self._in_the_way_of(Trigger.RESUME):
-            raise NotNow(why)
+            raise why
         self._occupied.refuse("the sweep goes on")
         self._at.act(GONE_ON, {"positions_mm": list(positions_mm)})
         self._at.seat(self._at.rider)  # the mass may have changed since the end
@@ -198,7 +198,7 @@ class SweepDesk:
         """Store where it hurts and how much; a red flag ends the sweep and today's riding, also when nothing else was
         told. NotNow without a sweep."""
         if self.progress is None:
-            raise NotNow("no sweep is set up that this could belong to")
+            raise NotNow("no sweep is set up that this could belong to", see="plan")
         said = {"place": place, "side": side, "score": score, "red": red}
         self._at.act(MARK, {"text": PAIN, "setback_mm": self.progress.setback_mm, **said})
         self._pause()
@@ -209,19 +209,19 @@ class SweepDesk:
             self._at.notice("alarm", f"{red}: the ride is over today. Rider off the jig; get help if it does not pass")
         await self._at.stored()
 
-    def _in_the_way_of(self, event: Trigger) -> str:
-        """Why the ride may not go on; empty if it may."""
+    def _in_the_way_of(self, event: Trigger) -> NotNow | None:
+        """Why the ride may not go on; None if it may."""
         remarks = self._at.ride.remarks
         if over := self._over or remarks.over:
-            return f"{over} was reported: the ride is over today"
+            return NotNow(f"{over} was reported: the ride is over today")
         if event is Trigger.RESUME and remarks.pain and not remarks.told:
-            return "pain was reported: first say where, on which side and how much from 0 to 10"
-        return self._in_the_way() if event is Trigger.BEGIN else ""
+            return NotNow("pain was reported: first say where, on which side and how much from 0 to 10", see="ride")
+        return self._in_the_way() if event is Trigger.BEGIN else None
 
     async def note_step(self, what: str, value: float) -> None:
         """Store a rider's score or the saddle's tilt with its step. NotNow without a sweep; BadValue."""
         if self.progress is None:
-            raise NotNow("no sweep is set up that this could belong to")
+            raise NotNow("no sweep is set up that this could belong to", see="plan")
         self._at.act(STEP_NOTE, content_of(self.progress, what, value))
         if caution := tilt_caution(self._at.ride.remarks.notes):
             self._at.notice("caution", caution)

@@ -6,9 +6,9 @@ import asyncio
 from collections.abc import Awaitable, Callable
 
 from daq.keep.errors import StoreError
-from daq.live.session.listening import fault_of, log
+from daq.live.session.listening import Tell, fault_of, log
 from daq.measure.zero import OVER_S
-from daq.refusals import NotNow
+from daq.refusals import NotNow, Refusal
 
 LOOK_EVERY_S = 0.1
 REST_S = OVER_S + 0.5
@@ -23,7 +23,7 @@ class TareButton:
         *,
         asked: Callable[[], bool],
         take: Callable[[], Awaitable[object]],
-        notice: Callable[[str, str], None],
+        notice: Tell,
         tell_board: Callable[[], None],
     ) -> None:
         """asked: whether the bit is set. take: takes the zero. notice: gets level and sentence. tell_board: tells the
@@ -39,7 +39,8 @@ class TareButton:
                 await self._take()
                 self._tell_board()
             except (NotNow, ValueError, StoreError) as refusal:
-                self._notice("caution", f"the board's tare button: {refusal}")
+                see = refusal.see if isinstance(refusal, Refusal) else None
+                self._notice("caution", f"the board's tare button: {refusal}", see=see)
             except Exception as error:  # begun again, this would take the same press for another one
                 log.exception("the tare button's zero failed")
                 self._notice(

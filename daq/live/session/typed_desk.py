@@ -54,7 +54,7 @@ class TypedDesk:
         """One reading. NotNow, BadValue; Doubted when it looks like a slip and nobody says that it is sure."""
         progress = self.progress
         if progress is None:
-            raise NotNow("no sweep of typed readings is set up; begin one first")
+            raise NotNow("no sweep of typed readings is set up; begin one first", see="plan")
         if not sure and (what := self._slip(progress, "hands", hands) or self._slip(progress, "saddle", saddle)):
             raise Doubted(f"{what} Type it again, or say that it is so")
         content = {"hands": hands.strip(), "saddle": None if saddle is None else saddle.strip()}
@@ -71,7 +71,7 @@ class TypedDesk:
         stand still. BadValue, NotNow."""
         rig = self._rig
         if rig.typed is None:
-            raise NotNow("this rig has a board; check its cells on the bench screen")
+            raise NotNow("this rig has a board; check its cells on the bench screen", see="bench")
         self._occupied.refuse("a weight is put on to check the scale", by=("sweep",))
         if on not in {channel.role for channel in rig.channels}:
             raise BadValue(f"on: this rig reads {' and '.join(channel.role for channel in rig.channels)}, got {on}")

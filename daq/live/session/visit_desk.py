@@ -226,7 +226,7 @@ class VisitDesk:
     def open_id(self) -> int:
         """The open visit's id. NotNow without one."""
         if self.id is None:
-            raise NotNow("no client is here; choose one on the client screen first")
+            raise NotNow("no client is here; choose one on the client screen first", see="client")
         return self.id
 
     def checks(self) -> tuple[Check, ...]:
@@ -235,15 +235,19 @@ class VisitDesk:
             return ()
         return prechecks(self.intake, self.measured, self._readings(), self.reasons)
 
-    def in_the_way(self) -> str:
-        """Why a sweep may not begin; empty if it may, or if it is a trial."""
+    def in_the_way(self) -> NotNow | None:
+        """Why a sweep may not begin; None if it may, or if it is a trial."""
         if self.id is None:
-            return ""
+            return None
         if self.returning:
-            return "the intake is not confirmed yet; see the client screen"
+            return NotNow("the intake is not confirmed yet; see the client screen", see="client")
         if self.intake is None or missing(self.begun):
-            return f"not in the intake yet: {' and '.join(missing(self.begun))}; see the client screen"
-        return flags_in_the_way(self.intake) or open_in_the_way(self.checks())
+            lacking = " and ".join(missing(self.begun))
+            return NotNow(f"not in the intake yet: {lacking}; see the client screen", see="client")
+        if flags := flags_in_the_way(self.intake):
+            return NotNow(flags, see="client")
+        still_open = open_in_the_way(self.checks())
+        return NotNow(still_open, see="checks") if still_open else None
 
     def _seat(self) -> None:
         """The rider of the session is this client."""

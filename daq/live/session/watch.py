@@ -6,16 +6,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 
-from daq.live.session.listening import fault_of, log, safely
+from daq.live.session.listening import Tell, fault_of, log, safely
 from daq.live.session.occupied import By
-from daq.measure.calibration.doubts import Doubtful
+from daq.measure.calibration.doubts import Doubt, Doubtful
 from daq.measure.calibration.status import CalibrationStatus
 from daq.measure.cell_checks import PLUGS
+from daq.refusals import See
 
 ALARMING = "store"
 """A fault in one of these may cost the step being ridden."""
 ZERO_MOVED = "(zero moved)"
 """How the name of such a doubt ends."""
+TO_CALIBRATE = (Doubt.NOT_CALIBRATED, Doubt.NO_BUDGET, Doubt.ABOVE_SPAN)
+"""What another calibration cures, and nothing else."""
 
 
 class Watch:
@@ -29,7 +32,7 @@ class Watch:
         taken_by: Callable[[], By | None],
         status: Callable[[], CalibrationStatus],
         sweep: Callable[[], int | None],
-        notice: Callable[[str, str], None],
+        notice: Tell,
         spoiled: Callable[[str, str], None],
     ) -> None:
         """troubles: a sentence for each part, empty if nothing is wrong. doubts: about the loads. taken_by: who has the
@@ -44,19 +47,18 @@ class Watch:
 
     def look(self) -> None:
         """Report new faults and those that have cleared, and when the calibration has expired."""
-        doubts = {
-            f"{one.channel} ({str(one.kind).replace('-', ' ')})": one.sentence.removeprefix(f"{one.channel}: ")
-            for one in self._doubts()
-        }
-        troubles = {**self._troubles(), **doubts}
+        doubts = {f"{one.channel} ({str(one.kind).replace('-', ' ')})": one for one in self._doubts()}
+        said = {name: one.sentence.removeprefix(f"{one.channel}: ") for name, one in doubts.items()}
+        troubles = {**self._troubles(), **said}
         if self._taken_by() in ("bench", "proof"):
             troubles.pop(PLUGS, None)
-        for part, sentence in self._changes(troubles).items():
+        for part, sentence in self._changes(troubles, doubts).items():
             if part.endswith(ZERO_MOVED):
                 self._spoiled(part, sentence)
         before, self._standing = self._standing, self._status()
         if before is not None and before.standing is not self._standing.standing:
-            self._notice("info" if self._standing.allows_verdict else "caution", self._standing.sentence)
+            level = "info" if self._standing.allows_verdict else "caution"
+            self._notice(level, self._standing.sentence, see="bench")
 
     def failed(self, error: Exception) -> None:
         """What arrived could not be computed: told and noted with the sweep, once for each kind and sweep."""
@@ -70,8 +72,8 @@ class Watch:
             self._notice("alarm", said)
             safely(self._spoiled, "program", said)
 
-    def _changes(self, troubles: Mapping[str, str]) -> dict[str, str]:
-        """Report what has changed; returns the new faults."""
+    def _changes(self, troubles: Mapping[str, str], doubts: Mapping[str, Doubtful]) -> dict[str, str]:
+        """Report what has changed; returns the new faults. doubts: those among them that are about the loads."""
         new = {}
         for name in dict.fromkeys((*self._said, *troubles)):
             trouble = troubles.get(name, "")
@@ -79,6 +81,7 @@ class Watch:
                 if trouble:
                     new[name] = trouble
                 level = "info" if not trouble else "alarm" if name == ALARMING else "caution"
-                self._notice(level, f"{name}: {trouble or 'all well again'}")
+                see: See | None = "bench" if name in doubts and doubts[name].kind in TO_CALIBRATE else None
+                self._notice(level, f"{name}: {trouble or 'all well again'}", see=see)
         self._said = dict(troubles)
         return new

@@ -99,7 +99,7 @@ class ZeroDesk:
         self._occupied.refuse("a hold is taken", by=("sweep",))
         at = self._at
         if at.rider.mass_kg is None:
-            raise NotNow("the rider's mass is not known: keep the intake first")
+            raise NotNow("the rider's mass is not known: keep the intake first", see="client")
         at.drain()
         newest = at.recent.last(HOLD_S)
         if not newest:

@@ -17,7 +17,8 @@ text     one JSON object with a "type":
              bench      the guided calibration under way, about four times a second; {"bench": null} when it is left
              visit      the open visit, when anything of it has changed; {"visit": null} without one
              notice     one sentence for the people at the jig: {"type","level":"info|caution|alarm","text","t_s",
-                        "pain": whether it is over with the pain it tells of}
+                        "pain": whether it is over with the pain it tells of,
+                        "see": where it is done what it asks for, `See` of daq/refusals.py, or null}
 
 NaN and infinity become null. Shares are fractions. tests/live/messages.json holds one saved example of each
 text message; tests compare the daemon and the page's types (dashboard/messages.js) with it.

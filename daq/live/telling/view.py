@@ -162,7 +162,7 @@ def visit_fields(session: Session) -> dict[str, Any] | None:
         "measured": visit.measured.model_dump(),
         "checks": plain(visit.checks()),
         "triage": TRIAGE,
-        "in_the_way": visit.in_the_way(),
+        "in_the_way": str(visit.in_the_way() or ""),
         "decision": visit.decision,
         "swept": visit.swept,
         "range": None if visit.intake is None else plain(range_from(visit.intake, range_of(session.acquisition.rig))),

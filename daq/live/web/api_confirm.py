@@ -48,7 +48,9 @@ def add_confirm(app: FastAPI, session: Session) -> None:
         """Set up the ride of this setback against the present one; which comes first is drawn by lot."""
         now_mm = _present_mm(session)
         if now_mm is None:
-            raise NotNow("where the client's saddle stands today is not in the intake; see the client screen")
+            raise NotNow(
+                "where the client's saddle stands today is not in the intake; see the client screen", see="client"
+            )
         first = bool(secrets.randbelow(2))
         sweeps = await _ridden_today(session)
         await session.sweep.begin(plan_of(sweeps, body.gradient_pct, now_mm, body.setback_mm, chosen_first=first))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, get_args
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
@@ -10,7 +10,7 @@ from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
 
 from daq.keep.errors import NotThere, StoreError
-from daq.refusals import Doubted, NotNow, plainly
+from daq.refusals import Doubted, NotNow, Refusal, See, plainly
 
 DOUBTED = "doubted"
 """The code of a value that looks like a slip: the page asks whether it is so."""
@@ -22,6 +22,7 @@ SCHEMA = {
         "status": {"type": "integer"},
         "detail": {"type": "string"},
         "code": {"enum": [DOUBTED]},
+        "see": {"enum": list(get_args(See))},
     },
     "required": ["title", "status", "detail"],
 }
@@ -72,12 +73,12 @@ def add_errors(app: FastAPI) -> None:
 
     @app.exception_handler(NotNow)
     async def not_now(_: Request, error: NotNow) -> JSONResponse:
-        return problem(409, "not now", str(error))
+        return problem(409, "not now", str(error), None, **_see(error))
 
     @app.exception_handler(ValueError)
     async def bad_value(_: Request, error: ValueError) -> JSONResponse:
         code = {"code": DOUBTED} if isinstance(error, Doubted) else {}
-        return problem(422, "not accepted", str(error), None, **code)
+        return problem(422, "not accepted", str(error), None, **code, **_see(error))
 
     @app.exception_handler(OverflowError)
     async def beyond(_: Request, __: OverflowError) -> JSONResponse:
@@ -104,3 +105,8 @@ def add_errors(app: FastAPI) -> None:
     @app.exception_handler(Exception)
     async def fault(_: Request, error: Exception) -> JSONResponse:
         return problem(500, "a fault of the daemon", f"{type(error).__name__}; the log has where, by the request's id")
+
+
+def _see(error: Exception) -> dict[str, str]:
+    """The place that a refusal names, as an extension member."""
+    return {"see": error.see} if isinstance(error, Refusal) and error.see is not None else {}

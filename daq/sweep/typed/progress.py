@@ -99,7 +99,7 @@ class TypedProgress(SweepProgress):
     def take_effort(self, content: Mapping[str, Any], t_s: float) -> list[StepMean | Notice]:
         """Power and cadence of this position as typed. NotNow when no position is held."""
         if not self.moments_s:
-            raise NotNow(f"power while {self.state}; move the saddle first")
+            raise NotNow(f"power while {self.state}; move the saddle first", see="ride")
         self._effort_nm = crank_torque_nm(float(content["power_w"]), float(content["cadence_rpm"]))
         return self._finish(t_s) if self._complete else []
 
@@ -113,7 +113,7 @@ class TypedProgress(SweepProgress):
         """
         moments = self.moments_s
         if not moments:
-            raise NotNow(f"a reading while {self.state}; move the saddle first")
+            raise NotNow(f"a reading while {self.state}; move the saddle first", see="ride")
         if self.taken >= len(moments):
             raise NotNow("all readings of this position are taken; type power and cadence")
         if t_s < moments[self.taken] - EARLY_S:

@@ -37,7 +37,7 @@ export function keptCalibrations(store) {
     node: el("section", { class: "plate", "aria-label": "Calibrations kept" }, el("h2", {}, "Calibrations kept"), problem, why, list),
     draw(state) {
       const { calibration, bench } = state;
-      setText(why, jigTaken(state));
+      setText(why, jigTaken(state)?.text ?? "");
       for (const button of list.querySelectorAll("button")) setAttribute(button, "disabled", why.textContent !== "" || state.sending !== null);
       if (moved(`${calibration?.id} ${calibration?.sentence} ${bench?.calibration}`)) void read();
     },

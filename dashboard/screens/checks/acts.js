@@ -37,7 +37,7 @@ function measured(/** @type {Store} */ store, /** @type {object} */ change) {
   store.inTurn(() => void ask(store, "measured", "PATCH", "/api/v1/visit/measured", change));
 }
 
-function press(/** @type {Store} */ _, /** @type {string} */ words, /** @type {() => void} */ act, /** @type {(state: State) => string} */ why = () => "") {
+function press(/** @type {Store} */ _, /** @type {string} */ words, /** @type {() => void} */ act, /** @type {(state: State) => import("../../barred.js").Reason|null} */ why = () => null) {
   const button = el("button", { type: "button", class: "act", onclick: act }, words);
   const bar = barred(button);
   return { node: el("span", { class: "barred-act" }, button, bar.node), button, draw: (/** @type {State} */ state) => bar.draw(why(state)) };

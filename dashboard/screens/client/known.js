@@ -69,8 +69,8 @@ export function whoIsHere(store) {
       const { visit } = state;
       const why = jigTaken(state, ["sweep"]);
       bar.draw(why, state.sending !== null);
-      for (const node of [list, same.node]) setAttribute(node, "inert", why !== "");
-      setAttribute(list, "data-barred", why !== "" || null);
+      for (const node of [list, same.node]) setAttribute(node, "inert", why !== null);
+      setAttribute(list, "data-barred", why !== null || null);
       setText(summary, visit ? "Another client" : "Choose a client, or begin with a new one");
       setText(here, visit ? `All records of this visit stand under ${visit.pseudonym}.` : "No client is chosen: a sweep now is a trial.");
       if (!met(visit?.pseudonym)) return;

@@ -65,7 +65,7 @@ export function confirmPanel(store, changed) {
     node,
     /** @param {import("../../state.js").State} state */
     frame(state) {
-      setText(barred, jigTaken(state));
+      setText(barred, jigTaken(state)?.text ?? "");
       for (const button of rides.querySelectorAll("button")) setAttribute(button, "disabled", barred.textContent !== "" || state.sending !== null || at !== found_at);
     },
     /** The true next act while a ride is open. */

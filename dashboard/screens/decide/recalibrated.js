@@ -18,7 +18,7 @@ export function withCalibrationInUse(sweeps) {
     shown.replaceChildren("Computing it from its raw data …");
     const told = await look(`/api/v1/visit/sweeps/${sweep_id}/recalibrated`, undefined, COMPUTING_MS);
     for (const each of buttons) setAttribute(each, "disabled", null);
-    shown.replaceChildren(...(told.steps ? beside(name, told) : refusal(told.problem ?? "")));
+    shown.replaceChildren(...(told.steps ? beside(name, told) : refusal({ text: told.problem ?? "", see: told.see })));
   }
   return el("div", { class: "recalibrated" }, el("p", { class: "recalibrations" }, ...buttons), shown);
 }

@@ -33,9 +33,13 @@ def test_board_and_power_sensor_have_a_place_always_and_others_when_the_rig_name
 
 def listening(record=None):
     """Sensors, and what they tell the person at the jig."""
-    told: list[tuple[str, str]] = []
+    told: list[tuple[str, ...]] = []
     pipeline = Pipeline(RIG, CALIBRATION)
-    sensors = Sensors(RIG, 1.0, record=record, notice=lambda *said: told.append(said), pipeline=lambda: pipeline)
+
+    def notice(*said, see=None):
+        told.append((*said, see) if see else said)
+
+    sensors = Sensors(RIG, 1.0, record=record, notice=notice, pipeline=lambda: pipeline)
     return sensors, told
 
 
@@ -69,7 +73,7 @@ def test_another_board_is_named_and_not_taken_for_a_restart():
     hear(sensors, board.encode_hello(HELLO), board.encode_hello(replace(HELLO, board_id="00000000000000b2", boot=8)))
 
     assert said == [
-        ("caution", "another board, 00000000000000b2, is connected: is the calibration made with it?"),
+        ("caution", "another board, 00000000000000b2, is connected: is the calibration made with it?", "bench"),
     ]
 
 
