@@ -250,7 +250,8 @@ def test_what_was_said_of_a_pain_is_there_again_when_the_page_is_loaded_anew_and
     form.get_by_role("button").click()
     at.wait(lambda: at.asked)
     assert at.asked == [("pain", {"place": "knee front", "side": "left", "score": 6, "red": None})]
-    at.send(sweep_in(messages, State.MOVING, pain=False), hurts)
+    at.send(sweep_in(messages, State.MOVING, pain=False))
+    at.send(hurts)
     assert where.input_value() == ""
     assert form.get_by_role("radio", checked=True).count() == 0
 
@@ -267,6 +268,19 @@ def test_what_was_said_of_one_pain_is_not_said_of_the_next(desk, messages):
     at.page.evaluate("location.hash = '#run'")
     at.wait(where.is_visible)
 
+    assert where.input_value() == ""
+
+
+def test_a_page_that_draws_only_the_next_pain_asks_for_it_anew(desk, messages):
+    """Pages in the background draw nothing: told, ridden on and hurting again may be one drawing to it."""
+    hurts = sweep_in(messages, State.PAUSED, pain=True)
+    at = desk().open({**messages["snapshot"], "sweep": hurts})
+    where = at.page.get_by_label("Where does it hurt, or is it numb?")
+    where.select_option("knee front")
+    told = {"setback_mm": 45.0, "score": 5, "said": "knee front, right, 5 of 10, at 45 mm"}
+    at.send({**hurts, "pains": [*hurts["pains"], told]})
+
+    assert where.is_visible()
     assert where.input_value() == ""
 
 

@@ -37,7 +37,7 @@ export function painCard(store) {
     red.node,
     keep,
   );
-  /** @type {boolean|null} */
+  /** Of which pain it asks; "": of none. @type {string|null} */
   let shown = null;
 
   function say(/** @type {Partial<typeof said>} */ more) {
@@ -71,10 +71,12 @@ export function painCard(store) {
   function draw(state) {
     const { sweep } = state;
     const asked = Boolean(sweep?.pain && sweep.state === "paused" && !sweep.pain_told);
-    if (asked && !shown) begin(state);
+    const of = asked ? which(state) : "";
+    // A page that nobody looked at draws nothing, and may find the next pain where it left the last.
+    if (asked && of !== shown) begin(state);
     // A page that has not heard of the sweep yet does not know whether it asks.
-    if (sweep && !asked && shown !== false) sessionStorage.removeItem(DRAFT);
-    if (sweep) shown = asked;
+    if (sweep && !asked && shown !== "") sessionStorage.removeItem(DRAFT);
+    if (sweep) shown = of;
     setAttribute(node, "hidden", !asked);
   }
   return { node, draw };
