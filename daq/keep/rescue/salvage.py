@@ -27,7 +27,7 @@ from daq.keep.rescue.stand_ins import place_stand_ins
 from daq.keep.rescue.twins import from_twins
 from daq.keep.store.lock import take_lock
 from daq.keep.store.log import log_of
-from daq.keep.store.migrations import STEPS
+from daq.keep.store.migrations import STEPS, SUMMED
 from daq.keep.store.replacing import BESIDE, log_without_store
 from daq.keep.store.rows import TWICE, insert_row
 from daq.keep.store.store import Store
@@ -45,7 +45,7 @@ class Salvaged:
     problems: tuple[str, ...]
     """What could not, a sentence each."""
     told: tuple[str, ...] = ()
-    """What was damaged and could be put right."""
+    """What was damaged and could be put right, and what could not be checked."""
     rebuilt: tuple[int, ...] = ()
     """Sweeps whose row was lost; of those that have no end yet, computing them again tells where it is."""
 
@@ -120,6 +120,11 @@ def _copied(pages: Pages, found: Found, new: Store) -> Salvaged:
     problems, told = _file_problems(pages, found)
     if restored:
         told.append(f"damaged or lost, and read from the twin: {counted(restored, 'row')}")
+    # where nothing else shows damage, what an older store cannot prove is believed, and that is told
+    unchecked = SUMMED not in found.migrations and not (harmed or problems or told)
+    copied = copied_sweeps(pages, found.roots.get("copied_sweeps"), unchecked=unchecked)
+    if copied and unchecked:
+        told.append("which sweeps each backup and export holds is taken unchecked: so old a store has no checksums")
     with new.writing() as db:
         db.execute("PRAGMA defer_foreign_keys = ON")
         rows = sum(_insert_all(db, table, found) for table in TWICE)
@@ -130,7 +135,7 @@ def _copied(pages: Pages, found: Found, new: Store) -> Salvaged:
         before = {row[0] for row in db.execute("SELECT id FROM sweeps")}
         told += rebuild_sweeps(db, problems)
         rebuilt = tuple(row[0] for row in db.execute("SELECT id FROM sweeps ORDER BY id") if row[0] not in before)
-        rows += _copy_lists(db, copied_sweeps(pages, found.roots.get("copied_sweeps")), rebuilt, problems)
+        rows += _copy_lists(db, copied, rebuilt, problems)
         tables = missing_tables(db, found.missing_tables, found.freed)
         told, problems = told + tables.told, problems + tables.problems
         if harmed:

@@ -142,12 +142,14 @@ CREATE INDEX client_joins_by_other ON client_joins(other_id)
 """
 """Two records of one client, joined, and parted again; content says which rows went over."""
 
+SUMMED = "5 everything under a checksum, rows twice"
+"""The step since which every row has a checksum."""
 STEPS: tuple[tuple[str, str], ...] = (
     ("1 first tables", TABLES_1),
     ("2 visits of clients", VISITS_2),
     ("3 benches, certificates, checks with a weight", CALIBRATIONS_3),
     ("4 copies of one client", COPIES_4),
-    ("5 everything under a checksum, rows twice", TWINS_5),
+    (SUMMED, TWINS_5),
     ("6 clients joined", JOINS_6),
 )
 """(name, SQL) in order. Append only."""
