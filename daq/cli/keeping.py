@@ -65,9 +65,11 @@ def restore(source: Path, store: Path | None) -> None:
     """Replace the store with the backup SOURCE; an existing store is set aside, not overwritten."""
     from daq.keep.store.backup import restore as restored
 
-    path = store_path(store)
+    path, unknown = store_path(store), list[str]()
     with store_errors(), bar("copying") as progress:
-        found = restored(source, path, progress)
+        found = restored(source, path, progress, unknown.append)
+    for sentence in unknown:
+        tell(sentence)
     tell(f"{path}: {found.scans} scans read back, all whole")
 
 

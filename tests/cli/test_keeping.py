@@ -81,6 +81,15 @@ def test_a_backup_restored_elsewhere_gives_the_same_answer(store, answer, tmp_pa
     assert foreaft("onset", 1, "--json", "--store", tmp_path / "new.sqlite").stdout == answer != ""
 
 
+def test_a_restore_over_a_store_that_cannot_be_opened_says_which_copies_nobody_knows_of(store, tmp_path):
+    foreaft("backup", tmp_path / "copy.sqlite", "--store", store)
+    (tmp_path / "new.sqlite").write_bytes(b"x" * 5000)
+    done = foreaft("restore", tmp_path / "copy.sqlite", "--store", tmp_path / "new.sqlite")
+
+    assert done.exit_code == 0, done.stderr
+    assert done.stderr.count("neither forgetting a client nor withdrawing a consent will name them") == 1
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

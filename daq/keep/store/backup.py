@@ -13,8 +13,17 @@ from daq.keep.private import PRIVATELY
 from daq.keep.store.contents import unreadable
 from daq.keep.store.file import note_beside
 from daq.keep.store.lock import take_lock
-from daq.keep.store.replacing import finish, free_aside, in_the_making, log_without_store, put_in_place, sync_folder
-from daq.keep.store.rows import columns_of
+from daq.keep.store.log import check_log
+from daq.keep.store.replacing import (
+    finish,
+    free_aside,
+    in_the_making,
+    is_there,
+    log_without_store,
+    put_in_place,
+    sync_folder,
+)
+from daq.keep.store.rows import columns_of, unsound_rows
 from daq.keep.store.sessions import add_copy, sweeps
 from daq.keep.store.store import Store
 from daq.keep.store.verify import Verified, verify
@@ -49,12 +58,18 @@ def back_up(store: Store, target: Path, progress: Callable[[int, int], None] | N
     return found
 
 
-def restore(backup: Path, target: Path, progress: Callable[[int, int], None] | None = None) -> Verified:
+def restore(
+    backup: Path,
+    target: Path,
+    progress: Callable[[int, int], None] | None = None,
+    told: Callable[[str], None] = lambda _: None,
+) -> Verified:
     """Makes a store from a backup, brought to the newest schema, and verifies it.
 
     A store already at target is kept beside it under the first free name ending in .before-restore; its list of copies
-    is carried over. After a kill there is one of the two at target, whole. Raises StoreBusy when another process writes
-    to it, StoreError when the backup does not verify.
+    is carried over, and where that cannot be read, `told` is called with a sentence. After a kill there is one of the
+    two at target, whole. Raises StoreBusy when another process writes to it, StoreError when the backup does not
+    verify.
     """
     target = Path(os.path.realpath(target))
     partial = in_the_making(target)
@@ -75,12 +90,18 @@ def restore(backup: Path, target: Path, progress: Callable[[int, int], None] | N
             with copy.reading() as db:
                 if strange := next(unreadable(db), None):
                     raise StoreError(f"{backup} holds what no store of ours does: {strange}; {target} is as it was")
-            _note_copies(copy, backup, target, aside)
+            lists_all = _note_copies(copy, backup, target, aside)
         put_in_place(target)
     finally:
         for leftover in (partial, partial.with_name(partial.name + ".lock")):
             leftover.unlink(missing_ok=True)
         os.close(lock)
+    if not lists_all:
+        told(
+            "which exports and backups were made from the store that was here cannot be read in it, so neither "
+            "forgetting a client nor withdrawing a consent will name them: look for them yourself, or in what foreaft "
+            f"salvage makes of {aside}"
+        )
     return found
 
 
@@ -124,17 +145,15 @@ def _copy_pages(
         raise
 
 
-def _note_copies(restored: Store, backup: Path, target: Path, aside: Path) -> None:
-    """What else holds these clients: the backup, the store set aside, and copies that only that store knew of."""
-    known: dict[tuple[str, str, str, str | None], list[tuple[int, int]]] = {}
-    with contextlib.suppress(StoreError), Store.open(target, write=False) as before, before.reading() as db:
-        owner = "copies.client_id" if "client_id" in columns_of(db, "copies") else "NULL"
-        for *copy, sweep_id, crc in db.execute(
-            "SELECT kind, made_utc, path, pseudonym, sweeps.id, sweeps.crc FROM copies "
-            f"LEFT JOIN clients ON clients.id = {owner} "
-            "LEFT JOIN copied_sweeps ON copy_id = copies.id LEFT JOIN sweeps ON sweeps.id = sweep_id"
-        ):
-            known.setdefault((copy[0], copy[1], copy[2], copy[3]), []).append((sweep_id, crc))
+_Copies = dict[tuple[str, str, str, str | None], list[tuple[int, int]]]
+"""(number, checksum) of the sweeps in each copy, by kind, time, path and whose it is."""
+
+
+def _note_copies(restored: Store, backup: Path, target: Path, aside: Path) -> bool:
+    """What else holds these clients: the backup, the store set aside, and copies that only that store knew of. Whether
+    all of those could be read."""
+    known: _Copies = {}
+    lists_all = not is_there(target) or _reads_copies(target, known)
     with restored.writing() as db:
         there = set(db.execute("SELECT kind, made_utc, path FROM copies").fetchall())
         same = set(db.execute("SELECT id, crc FROM sweeps").fetchall())  # a number alone may mean another sweep
@@ -147,3 +166,21 @@ def _note_copies(restored: Store, backup: Path, target: Path, aside: Path) -> No
         add_copy(db, "backup", backup, everything)
         if target.exists():
             add_copy(db, "backup", aside, everything)
+    return lists_all
+
+
+def _reads_copies(path: Path, known: _Copies) -> bool:
+    """Puts the list of copies of a store among those known; whether it is whole. The caller holds the lock."""
+    try:
+        check_log(path)  # not done in opening: it is ours to lock
+        with Store.open(path, write=False) as store, store.reading() as db:
+            owner = "copies.client_id" if "client_id" in columns_of(db, "copies") else "NULL"
+            for *copy, sweep_id, crc in db.execute(
+                "SELECT kind, made_utc, path, pseudonym, sweeps.id, sweeps.crc FROM copies "
+                f"LEFT JOIN clients ON clients.id = {owner} "
+                "LEFT JOIN copied_sweeps ON copy_id = copies.id LEFT JOIN sweeps ON sweeps.id = sweep_id"
+            ):
+                known.setdefault((copy[0], copy[1], copy[2], copy[3]), []).append((sweep_id, crc))
+            return not any(unsound_rows(db, table) for table in ("copies", "copied_sweeps"))
+    except StoreError:
+        return False

@@ -99,6 +99,65 @@ def test_a_damaged_store_can_be_replaced(path, tmp_path):
     assert len(raw(path)) == 200
 
 
+def cut_off(path):
+    path.write_bytes(path.read_bytes()[:5000])
+
+
+def without_its_file(path):
+    path.with_name(path.name + "-wal").write_bytes(bytes(5000))
+    path.unlink()
+
+
+def with_a_damaged_copy(path):
+    with sqlite3.connect(path) as db:
+        db.execute("UPDATE copies SET path = '/elsewhere'")
+    db.close()
+
+
+def with_a_damaged_list(path):
+    with sqlite3.connect(path) as db:
+        db.execute("UPDATE copied_sweeps SET crc = 0")
+    db.close()
+
+
+def with_a_damaged_log(path):
+    """A daemon that was killed has left one, and SQLite stops at the damage without a word."""
+    with Store.open(path.with_name("left.sqlite")) as store:
+        recorded(store, 3)
+        content = bytearray(path.with_name("left.sqlite-wal").read_bytes())
+        path.write_bytes(path.with_name("left.sqlite").read_bytes())
+    content[len(content) // 2] ^= 4
+    path.with_name(path.name + "-wal").write_bytes(content)
+
+
+@pytest.mark.parametrize(
+    ("harmed", "tells"),
+    [
+        (cut_off, True),
+        (without_its_file, True),
+        (with_a_damaged_copy, True),
+        (with_a_damaged_list, True),
+        (with_a_damaged_log, True),
+        (lambda _: None, False),
+        (lambda path: path.unlink(), False),
+    ],
+)
+def test_a_store_replaced_whose_list_of_copies_cannot_be_read_is_told(path, tmp_path, harmed, tells):
+    with Store.open(path) as store:
+        store.begin_sweep(recorded(store, 2), from_us=0, plan={}, rider={}, gradient_pct=0.0, calibration={})
+        back_up(store, tmp_path / "copy.sqlite")
+    harmed(path)
+    told = []
+    restore(tmp_path / "copy.sqlite", path, told=told.append)
+
+    aside = path.with_name("store.sqlite.1.before-restore")
+    assert told == tells * [
+        "which exports and backups were made from the store that was here cannot be read in it, so neither forgetting "
+        "a client nor withdrawing a consent will name them: look for them yourself, or in what foreaft salvage makes "
+        f"of {aside}"
+    ]
+
+
 def test_a_store_in_use_is_not_replaced(path, tmp_path):
     with Store.open(path) as store:
         recorded(store, 1)
