@@ -48,7 +48,7 @@ def plainly(wrong: Mapping[str, Any]) -> str:
         case "extra_forbidden":
             return "is not known here"
         case "string_too_short":
-            return f"write at least {limits['min_length']} letters"
+            return "write something" if limits["min_length"] == 1 else f"write at least {limits['min_length']} letters"
         case "string_too_long":
             return f"write at most {limits['max_length']} letters"
     message: str = wrong["msg"].removeprefix("Value error, ")

@@ -23,6 +23,7 @@ from daq.sweep.onset import METHOD
 from daq.sweep.progress import Notice
 from daq.sweep.run import ENDED, Trigger
 from daq.sweep.validity.newly import newly_failed, said
+from daq.text import counted
 from daq.values import NAN, Onset, Samples, StepMean, Verdict, cut
 
 STAGE_FAILED = "stage-failed"
@@ -220,7 +221,7 @@ def _failure(item: Item, error: Exception) -> Event:
 def _described(item: Item) -> tuple[int, int, str]:
     if isinstance(item, Samples):
         first_us, last_us = int(item.received_us[0]), int(item.received_us[-1])
-        return first_us, last_us, f"{len(item)} scans of {item.source}"
+        return first_us, last_us, f"{counted(len(item), 'scan')} of {item.source}"
     kind = f"event {item.kind}" if isinstance(item, Event) else f"{type(item).__name__.lower()} of {item.source}"
     return item.received_us, item.received_us, kind
 

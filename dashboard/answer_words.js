@@ -7,7 +7,7 @@
  * @typedef {import("./state.js").Onset} Onset
  */
 import { behind } from "./state.js";
-import { day, newtons, number, percent, range, roundedBack, slope } from "./format.js";
+import { counted, day, newtons, number, percent, range, roundedBack, slope } from "./format.js";
 import { asSentence } from "./trade_words.js";
 
 export const FORWARD_LIMIT = "A limit for coming forward, not a target for going back.";
@@ -150,7 +150,7 @@ export const suggestedName = (sweep) => (goesByAnotherDay(sweep) ? "Suggested by
 export function chartInWords(state) {
   const { onset, steps, sweep } = state;
   if (!steps.length) return "Hand load against setback. No step is finished yet.";
-  const told = `Hand load against setback, ${steps.length} steps.${behindInWords(state)}`;
+  const told = `Hand load against setback, ${counted(steps.length, "step")}.${behindInWords(state)}`;
   if (!isNamed(onset)) return `${told} ${asSentence(headline(state))}`;
   return (
     `${told} Onset at ${number(onset.onset_mm, 1)} mm behind the bottom bracket, ` +

@@ -11,7 +11,7 @@
  *   height: number}} Frame where things are, px
  */
 import { svg } from "./dom.js";
-import { day, millimetres, newtonsFine, number, roundedBack } from "./format.js";
+import { counted, day, millimetres, newtonsFine, number, roundedBack } from "./format.js";
 import { edges, onsetBand, onsetName } from "./onset_band.js";
 import { rail } from "./rail.js";
 import { direction, linear, loadSpan, setbackSpan, ticks, Z_95 } from "./scales.js";
@@ -47,7 +47,7 @@ export function chartPoints(state, width, height) {
     px: x(setback_mm),
     py: y(hand_load_n),
     name: `Step ${number(index + 1)}`,
-    words: `Step ${number(index + 1)}, ${millimetres(setback_mm)}: ${newtonsFine(hand_load_n)}, ${number(strokes)} strokes used, ${number(excluded)} left out`,
+    words: `Step ${number(index + 1)}, ${millimetres(setback_mm)}: ${newtonsFine(hand_load_n)}, ${counted(strokes, "stroke")} used, ${number(excluded)} left out`,
   }));
 }
 

@@ -6,7 +6,7 @@
  * @typedef {{hand_load_n: number, se_n: number|null, strokes: Told[], readings: Read[]}} Step
  */
 import { el, svg } from "./dom.js";
-import { newtonMetres, number, seconds } from "./format.js";
+import { counted, newtonMetres, number, seconds } from "./format.js";
 import { linear, ticks, Z_95 } from "./scales.js";
 
 const [WIDTH, HEIGHT, LEFT] = [300, 96, 36];
@@ -40,11 +40,11 @@ export function strokeStrip({ strokes, readings, hand_load_n, se_n }) {
 
 /** How many are in the mean, and of those that are not how many for each reason. @param {Step} step */
 export function usedWords({ strokes, readings }) {
-  if (readings.length) return { used: `${number(readings.length)} readings of the scale, all used.`, left_out: [] };
+  if (readings.length) return { used: `${counted(readings.length, "reading")} of the scale, all used.`, left_out: [] };
   const out = strokes.filter((one) => one.left_out);
   const reasons = [...new Set(out.map((one) => one.left_out))];
   return {
-    used: `${number(strokes.length - out.length)} strokes used, ${out.length ? number(out.length) : "none"} left out${out.length ? ":" : "."}`,
+    used: `${counted(strokes.length - out.length, "stroke")} used, ${out.length ? number(out.length) : "none"} left out${out.length ? ":" : "."}`,
     left_out: reasons.map((why) => {
       const own = out.filter((one) => one.left_out === why);
       return `${number(own.length)}, ${why}: at ${own.map((one) => number(one.t_s)).join(", ")} s`;

@@ -24,7 +24,7 @@ export function decodeBlock(buffer) {
   const t0_s = view.getFloat64(4, true);
   const expected = HEAD_BYTES + 4 * n * (1 + count);
   if (buffer.byteLength !== expected) {
-    throw new RangeError(`${n} scans of ${count} series take ${expected} bytes, not ${buffer.byteLength}`);
+    throw new RangeError(`scans: ${n}, of ${count} series; they take ${expected} bytes, not ${buffer.byteLength}`);
   }
   const floats = littleEndianFloats(buffer, HEAD_BYTES, n * (1 + count));
   const t_s = Float64Array.from(floats.subarray(0, n), (dt_s) => t0_s + dt_s);

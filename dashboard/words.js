@@ -9,7 +9,7 @@
 import { parts, partToTick, readSetback } from "./moving.js";
 import { nextAct } from "./visit_line.js";
 import { answerRange, goesByAnotherDay, headline, isNamed, nextAfter, spoilt, suggestedName } from "./answer_words.js";
-import { millimetres, millimetresFine, number, percent, roundedBack, slope, travel } from "./format.js";
+import { counted, millimetres, millimetresFine, number, percent, roundedBack, slope, travel } from "./format.js";
 import { asSentence } from "./trade_words.js";
 
 export const CAUTION = "Pain, numbness or dizziness: stop.";
@@ -114,7 +114,7 @@ export function instruction(state) {
 /** "Step 5 of 11": the one after those finished. An adaptive sweep may end sooner. @param {State} state */
 export function progress({ sweep, steps }) {
   if (!sweep || sweep.state === "waiting") return "";
-  if (sweep.accepts.length === 0) return `${number(steps.length)} of ${number(sweep.steps_planned)} steps ridden`;
+  if (sweep.accepts.length === 0) return `${number(steps.length)} of ${counted(sweep.steps_planned, "step")} ridden`;
   if (sweep.order === "adaptive") return `Step ${number(steps.length + 1)} of at most ${number(sweep.steps_planned)}`;
   return `Step ${number(Math.min(steps.length + 1, sweep.steps_planned))} of ${number(sweep.steps_planned)}`;
 }
@@ -130,7 +130,7 @@ export function settleLabel(sweep) {
   const { positions_mm, minutes } = sweep.to_settle;
   const where = positions_mm.length > MOST_LISTED ? "" : `: ${positions_mm.map((mm) => number(mm)).join(", ")} mm`;
   const how = positions_mm.length === 1 ? "this one" : `these ${number(positions_mm.length)}`;
-  return `Ride ${how}, ${number(Math.ceil(minutes))} minutes${where}`;
+  return `Ride ${how}, ${counted(Math.ceil(minutes), "minute")}${where}`;
 }
 
 /**
@@ -218,11 +218,11 @@ export function planInWords(outlook) {
     .map(({ width_mm, slope_n_per_mm }, i) => `± ${millimetres(width_mm / 2)} (95 %) ${i ? "at" : "where the hands’ load rises by"} ${slope(slope_n_per_mm)}`);
   const unfound = widths.filter(({ width_mm }) => width_mm === null).map(({ slope_n_per_mm }) => slope(slope_n_per_mm));
   const positions = outlook.positions_mm.map((/** @type {number} */ mm) => number(mm)).join(", ");
-  const time = `about ${number(Math.ceil(outlook.duration_s / 60))} minutes`;
+  const time = `about ${counted(Math.ceil(outlook.duration_s / 60), "minute")}`;
   return [
     outlook.at_most
-      ? `At most ${outlook.positions_mm.length} steps, ${time}; each is chosen from those before it. It ends by itself when the answer is narrow or settled, with the first position once more.`
-      : `${outlook.positions_mm.length} steps, ${time}: ${positions} mm`,
+      ? `At most ${counted(outlook.positions_mm.length, "step")}, ${time}; each is chosen from those before it. It ends by itself when the answer is narrow or settled, with the first position once more.`
+      : `${counted(outlook.positions_mm.length, "step")}, ${time}: ${positions} mm`,
     ...(widths.length
       ? [[
           known.length ? `The onset will be known to ${known.join(", ")}.` : "",

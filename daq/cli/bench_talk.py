@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from daq.cli.telling import REFUSED, fail, overwrite, print_json, say, tell
 from daq.refusals import NotNow
+from daq.text import counted
 
 if TYPE_CHECKING:
     from daq.live.bench.desk import BenchDesk
@@ -77,7 +78,7 @@ async def walk(session: Session, typed: Typed, *, hands: SimulatedBench | None) 
         _tell(desk)
         line = await typed.line(lambda: _live(desk))
         if line in (None, "q"):
-            tell(f"left at {desk.fields()['done']} of {desk.fields()['planned']} readings; --resume goes on")
+            tell(f"left at {desk.fields()['done']} of {counted(desk.fields()['planned'], 'reading')}; --resume goes on")
             return 0
         try:
             await _done(desk, line or "", hands)

@@ -14,6 +14,7 @@ from daq.cli.files import calibration_in, text_of
 from daq.cli.stored import a_store, opened
 from daq.cli.telling import REFUSED, fail, json_flag, print_json, say, tell
 from daq.physics import LEAST_G_M_S2, MOST_G_M_S2
+from daq.text import counted
 
 SMALL_P = 0.05
 """A lack of fit with a smaller probability is told as a finding."""
@@ -70,7 +71,7 @@ def fit(
 def fit_lines(report: dict[str, Any]) -> list[str]:
     """A fit in readable form, uncertainties to two digits."""
     dof = report["degrees_of_freedom"]
-    lines = [f"{report['model']}   {report['points']} points, {dof} degree{'' if dof == 1 else 's'} of freedom"]
+    lines = [f"{report['model']}   {counted(report['points'], 'point')}, {counted(dof, 'degree')} of freedom"]
     columns = ("coefficients", "standard_uncertainties", "expanded_uncertainties")
     for i, (value, u, expanded) in enumerate(zip(*(report[name] for name in columns), strict=True)):
         decimals = max(0, 1 - math.floor(math.log10(u))) if u > 0.0 else 6

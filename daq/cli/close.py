@@ -8,6 +8,7 @@ import click
 
 from daq.cli.stored import a_store, opened
 from daq.cli.telling import REFUSED, answer_lines, fail, say
+from daq.text import counted
 
 
 @click.command()
@@ -33,6 +34,6 @@ def close(sweeps: tuple[int, ...], everything: bool, store: Path | None) -> None
         for number in still_open if everything else sweeps:
             found = cut_off.close(open_store, number)
             steps = 0 if found is None else len(found.steps)
-            say(f"sweep {number}: {open_store.sweep(number).state}, {steps} positions were finished")
+            say(f"sweep {number}: {open_store.sweep(number).state}, {counted(steps, 'position')} finished")
             if found is not None and found.onset is not None:
                 say("\n".join(answer_lines(found.onset)))

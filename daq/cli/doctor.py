@@ -11,6 +11,7 @@ import click
 from daq.cli.stored import a_store, store_path
 from daq.cli.telling import json_flag, print_json, say, tell
 from daq.sources import loop
+from daq.text import counted
 
 if TYPE_CHECKING:
     from daq.live.checkup import PartState
@@ -73,4 +74,4 @@ def lines_of(checks: list[PartState]) -> list[str]:
     failed, cautions = (sum(check.state == state for check in checks) for state in ("failed", "caution"))
     lines = [f"foreaft {daq.__version__}, Python {platform.python_version()}, {platform.platform()}"]
     lines += [f"  {check.state:8s} {check.part:16s} {check.words}" for check in checks]
-    return [*lines, f"{len(checks)} checks: {failed} failed, {cautions} with a caution"]
+    return [*lines, f"{counted(len(checks), 'check')}: {failed} failed, {cautions} with a caution"]

@@ -12,6 +12,7 @@ import click
 from daq.cli.files import calibration_in
 from daq.cli.stored import a_store, opened, store_errors, store_path
 from daq.cli.telling import REFUSED, UNUSABLE, fail, json_flag, print_json, say, tell
+from daq.text import counted
 
 CHECK_FAILED = 1
 
@@ -41,7 +42,7 @@ def verify(store: Path | None, as_json: bool) -> None:
     if as_json:
         print_json({"chunks": found.chunks, "scans": found.scans, "problems": list(found.problems)})
     else:
-        say(f"{found.chunks} chunks, {found.scans} scans")
+        say(f"{counted(found.chunks, 'chunk')}, {counted(found.scans, 'scan')}")
         say("\n".join(found.problems) if found.problems else "all whole")
     raise SystemExit(CHECK_FAILED if found.problems else 0)
 
@@ -55,7 +56,7 @@ def backup(target: Path, store: Path | None) -> None:
 
     with opened(store) as open_store, bar("copying") as progress:
         found = back_up(open_store, target, progress)
-    tell(f"{target}: {found.scans} scans read back, all whole")
+    tell(f"{target}: {counted(found.scans, 'scan')} read back, all whole")
 
 
 @click.command()
@@ -70,7 +71,7 @@ def restore(source: Path, store: Path | None) -> None:
         found = restored(source, path, progress, unknown.append)
     for sentence in unknown:
         tell(sentence)
-    tell(f"{path}: {found.scans} scans read back, all whole")
+    tell(f"{path}: {counted(found.scans, 'scan')} read back, all whole")
 
 
 @click.command()
@@ -94,7 +95,8 @@ def salvage(damaged: Path, target: Path) -> None:
             "what is lost may be in a backup (foreaft restore) or an export (foreaft import); sweeps that lack some of "
             "their raw data say so in foreaft sweeps"
         )
-    tell(f"{target}: {found.chunks} chunks with {found.scans} scans and {found.rows} other records were readable")
+    chunks, scans = counted(found.chunks, "chunk"), counted(found.scans, "scan")
+    tell(f"{target}: readable were {chunks} with {scans} and {counted(found.rows, 'other record')}")
     raise SystemExit(CHECK_FAILED if found.problems else 0)
 
 
@@ -145,10 +147,12 @@ def forget(client: str, yes: bool, store: Path | None) -> None:
             known, found = known_as(open_store, client)
             if known is not None and known.pseudonym != client.strip().upper():
                 tell(f"{client} is joined with {known.pseudonym}, and both would go; foreaft part-clients parts them")
-            tell(f"{client} has {len(found)} sweeps; run the command again with --yes to remove them for good")
+            tell(
+                f"{client} has {counted(len(found), 'sweep')}; run the command again with --yes to remove them for good"
+            )
             return
         gone = forgotten(open_store, client)
-    tell(f"{gone.pseudonym}: {gone.sweeps} sweeps and {gone.sessions} whole sessions are gone")
+    tell(f"{gone.pseudonym}: gone are {counted(gone.sweeps, 'sweep')} and {counted(gone.sessions, 'whole session')}")
     for path in (*gone.backups, *gone.exports):
         tell(f"still holds them, remove it by hand: {path}" + ("" if path.exists() else " (not there now: moved?)"))
     if not gone.overwritten:
@@ -239,8 +243,10 @@ def archive(
     unanswered = {sweep: row["no_answer"] for sweep, row in rows.items() if row.get("no_answer")}
     for sweep, why in unanswered.items():
         tell(f"{sweep}: no answer: {why}")
-    tell(f"{found.results}: {len(found.rows)} of {found.sweeps} sweeps, {found.done_before} of them from before")
-    tell(f"of these, {len(lost)} have lost data (column lost), {len(unanswered)} have no answer (column no_answer)")
+    tell(f"{found.results}: {len(found.rows)} of {counted(found.sweeps, 'sweep')}, {found.done_before} from before")
+    tell(
+        f"of these, with lost data (column lost): {len(lost)}; without an answer (column no_answer): {len(unanswered)}"
+    )
     if as_json:
         print_json(
             {

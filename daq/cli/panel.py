@@ -10,6 +10,7 @@ import click
 from daq.cli.files import text_of
 from daq.cli.stored import a_store, opened
 from daq.cli.telling import REFUSED, UNUSABLE, fail, json_flag, print_json, say, tell
+from daq.text import counted
 
 if TYPE_CHECKING:
     from daq.keep.clients.told import Gathered
@@ -91,7 +92,7 @@ def _refuse_none(others: Gathered, *, simulated: bool) -> NoReturn:
     """others: the tests of the other kind of riders, real or simulated."""
     if others.tests:
         here, wanted = ("real", "leave out") if simulated else ("simulated", "add")
-        fail(UNUSABLE, f"only sweeps of {here} riders are here: {wanted} --simulated")
+        fail(UNUSABLE, f"every rider here is {here}: {wanted} --simulated")
     fail(UNUSABLE, "no sweep here says anything about an onset yet; ride one with a client")
 
 
@@ -170,9 +171,10 @@ def _write(path: Path, found: Panel, pooled: PooledWorkshops, *, simulated: bool
         fail(REFUSED, f"{path} is there already: name another file")
     except OSError as error:
         fail(UNUSABLE, f"{path}: {error.strerror}; choose a place that can be written")
-    of = f"{len(pooled.each)} workshops" if len(pooled.each) > 1 else "one workshop"
+    of = counted(len(pooled.each), "workshop")
     tell(
-        f"{path}: what another workshop may expect, learned from {found.riders} riders, {found.days} days, "
-        f"{found.sweeps} sweeps of {of}; wider than what was seen there, since it is another. No pseudonym, date of a "
-        "test or onset is in it"
+        f"{path}: what another workshop may expect, learned from {counted(found.riders, 'rider')}, "
+        f"{counted(found.days, 'day')}, {counted(found.sweeps, 'sweep')} of "
+        f"{of}; wider than what was seen there, since it "
+        "is another. No pseudonym, date of a test or onset is in it"
     )

@@ -9,6 +9,7 @@ import click
 
 from daq.cli.telling import MISSING, fail, json_flag, print_json, say, tell
 from daq.sources import loop
+from daq.text import counted
 
 if TYPE_CHECKING:
     from daq.sources.modbus_probe import ModbusFinding
@@ -78,7 +79,7 @@ def port_lines(place: str, baud: int, found: PortFinding) -> list[str]:
             f"  {channel.name:20s} mean {channel.mean:12.1f} {channel.unit}   noise {channel.noise_rms:8.2f} rms{rest}"
         )
     if found.crank_marks:
-        lines.append(f"  crank mark seen {found.crank_marks} times")
+        lines.append(f"  crank mark seen {counted(found.crank_marks, 'time')}")
     lines += [f"  such as {line!r}" for line in found.examples]
     if found.pattern is not None:
         lines.append(f"  for the rig file: pattern = '{found.pattern}'")

@@ -12,7 +12,7 @@ from typing import Any, NoReturn
 
 import click
 
-from daq.text import visible, visible_line
+from daq.text import counted, visible, visible_line
 from daq.values import Onset, Result, StepMean, Verdict
 
 REFUSED, MISSING, UNUSABLE, KEYBOARD = 2, 3, 4, 130
@@ -68,7 +68,7 @@ def step_line(step: StepMean, done: int, planned: int) -> str:
     placed = "" if math.isnan(step.u_setback_mm) else f" (u {step.u_setback_mm:.1f})"
     return (
         f"  step {done:2d}/{planned}   {step.setback_mm:5.1f} mm{placed}   hands {step.hand_load_n:6.1f} N   "
-        f"saddle {saddle}   {torque}   {len(step.strokes)} strokes"
+        f"saddle {saddle}   {torque}   {counted(len(step.strokes), 'stroke')}"
     )
 
 
@@ -93,7 +93,7 @@ def validity_lines(answer: Onset) -> list[str]:
     if not open_ones:
         return []
     made = sum(one.result is not Result.NOT_MADE for one in answer.validity)
-    lines = [f"validity: {made} of {len(answer.validity)} tests made"]
+    lines = [f"validity: {made} of {counted(len(answer.validity), 'test')} made"]
     for one in open_ones:
         lines += [f"  {one.result}: {one.test}: {one.means}", *([f"    cure: {one.cure}"] if one.cure else [])]
     return lines

@@ -16,6 +16,7 @@ from daq.fit.sketch import Sketch, positions_of
 from daq.sweep.information import Sway, sd_times_slope
 from daq.sweep.order import Order
 from daq.sweep.plan import FEWEST_POSITIONS, MOST_POSITIONS
+from daq.text import counted
 
 ORDERS: tuple[Order, ...] = ("out and back", "shuffled")
 """One way never names an onset, and adaptive chooses as it goes."""
@@ -62,8 +63,9 @@ def best_plan(sketch: Sketch, minutes: float, wander: Sway) -> BestPlan:
     smallest = smallest_slope(bound_n(best, wander), best.rear_mm - best.front_mm, len(positions_mm))
     again = len(positions_mm) - len(set(positions_mm))
     sentence = (
-        f"best for {whole} minutes: {len(set(positions_mm))} places {best.apart_mm:g} mm apart, {again} of them ridden "
-        f"again, {best.dwell_s:.0f} s each, {best.order}; half of such sweeps find a rise of {smallest:.2f} N/mm"
+        f"best for {counted(whole, 'minute')}: {counted(len(set(positions_mm)), 'place')} {best.apart_mm:g} mm apart, "
+        f"{again} of them ridden again, {best.dwell_s:.0f} s "
+        f"each, {best.order}; half of such sweeps find a rise of {smallest:.2f} N/mm"
     )
     return BestPlan(sentence, positions_mm, best.apart_mm, best.order, best.dwell_s)
 

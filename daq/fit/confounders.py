@@ -16,6 +16,7 @@ from daq.measure.geometry import BAR_FIXED
 from daq.sweep.evidence import TORQUE_SPREAD, step_torques, torque_effect, torque_went_along
 from daq.sweep.pooled import pooled
 from daq.sweep.setting import TILT_CHANGE_DEG
+from daq.text import counted
 from daq.values import Z_95, Result
 
 HEIGHT_OFF_MM = 20.0
@@ -87,7 +88,10 @@ def _tilt(measured: Measured, sweep: Ridden | None) -> Confounder:
         return Confounder("Saddle tilt", Disturbs.NOT_KNOWN, "not measured")
     said = f"{measured.saddle_tilt_deg:+z.1f}° (nose up +)"
     spread = max(tilts) - min(tilts) if len(tilts) > 1 else 0.0
-    said += f", {spread:.1f}° apart over {len(tilts)} steps" if len(tilts) > 1 else ", not read again during the steps"
+    if len(tilts) > 1:
+        said += f", {spread:.1f}° apart over {counted(len(tilts), 'step')}"
+    else:
+        said += ", not read again during the steps"
     bad = abs(measured.saddle_tilt_deg) > TILT_DEG or spread > TILT_CHANGE_DEG
     return Confounder("Saddle tilt", Disturbs.MAY if bad else Disturbs.IN_ORDER, said)
 
@@ -116,7 +120,8 @@ def _torque(sweep: Ridden) -> Confounder:
     if unknown == len(torques):
         return Confounder("Crank torque", Disturbs.NOT_KNOWN, "unknown: no power sensor was read")
     if unknown:
-        return Confounder("Crank torque", Disturbs.NOT_KNOWN, f"unknown at {unknown} of {len(torques)} steps")
+        steps = counted(len(torques), "step")
+        return Confounder("Crank torque", Disturbs.NOT_KNOWN, f"unknown at {unknown} of {steps}")
     setbacks = np.array([step.setback_mm for step in sweep.steps])
     torques = step_torques(sweep.steps, pooled(sweep.steps))
     said = f"mean {torques.mean():.1f} N m, steps {np.ptp(torques):.1f} N m apart at most; {_torque_effect(sweep)}"

@@ -11,6 +11,7 @@ import numpy as np
 from daq.sweep.another_day import Foretold, another_day, change, today, what_helps
 from daq.sweep.spreads import DAY_PRIOR_MM, GIVES_WAY
 from daq.sweep.workshop import KnownTest, Taught
+from daq.text import counted
 from daq.values import Verdict
 
 SHOWN_EVERY_MM = 1.0
@@ -109,7 +110,7 @@ def spreads_from(found: Taught) -> str:
     prior = judged if name == "judgement" else f"the tests of {name}"
     if second_days == 0:
         return f"Nobody was tested on a second day here yet: how far onsets scatter between days is {prior}."
-    seen = "1 second day" if second_days == 1 else f"{second_days} second days"
+    seen = counted(second_days, "second day")
     if found.enough:
         return f"How far onsets scatter between days is learned from {seen} here."
     if name != "judgement" or second_days < GIVES_WAY:

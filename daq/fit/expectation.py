@@ -16,6 +16,7 @@ from daq.sweep.information import Sway, sd_times_slope
 from daq.sweep.plan import FEWEST_POSITIONS, MOVING_S, interleaved
 from daq.sweep.pooled import pooled
 from daq.sweep.typed.scatter import ReadOff, as_read
+from daq.text import counted
 from daq.values import StepMean
 
 WIDTH_PER_BOUND = 5.0
@@ -136,7 +137,7 @@ def outlook(
         return None
     sentence = (
         f"with this scatter a rise below {now:.2f} N/mm would be found less than half the time in the "
-        f"{minutes_left:.0f} minutes left"
+        f"{counted(round(minutes_left), 'minute')} left"
     )
     places_mm = interleaved(sorted({*(step.setback_mm for step in steps), *to_ride_mm}, reverse=True))
     longer_s, steadier = 2.0 * dwell_s, steadied(wander, STEADIER)

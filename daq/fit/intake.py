@@ -11,6 +11,7 @@ from typing import Annotated, Literal, Self
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from daq import text
+from daq.text import counted
 from daq.values import SEAT_TUBE_DEG
 
 Score = Annotated[int, Field(ge=0, le=10)]
@@ -188,7 +189,7 @@ def unanswered(intake: BegunIntake) -> tuple[Flag, ...]:
 def flags_in_the_way(intake: BegunIntake) -> str:
     """Why nobody may ride before the red flags are dealt with; empty once they are."""
     if left := len(unanswered(intake)):
-        asked = "one question" if left == 1 else f"{left} questions"
+        asked = counted(left, "question")
         return f"{asked} asked of every client not answered yet; see the client screen"
     if intake.red_flags and len(intake.flag_reason.strip()) < FEWEST_LETTERS:
         return "a question was answered with yes: write down why the client rides anyway, on the client screen"

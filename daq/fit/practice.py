@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from daq.text import counted
 from daq.values import Onset
 
 What = Literal["asked", "moved", "redo", "undo", "pause", "stop", "enough", "caution"]
@@ -79,7 +80,9 @@ def _early(moments: Sequence[Moment]) -> list[str]:
             asked_s = None
     if not places:
         return []
-    where, most = (places[0], "") if len(places) == 1 else (f"{len(places)} positions, first {places[0]},", " at most")
+    where, most = places[0], ""
+    if len(places) > 1:
+        where, most = f"{counted(len(places), 'position')}, first {places[0]},", " at most"
     return [f"the saddle was said to stand at {where} after {took_s:.0f} s{most}: moved and measured?"]
 
 
@@ -99,10 +102,12 @@ def _ignored(moments: Sequence[Moment]) -> list[str]:
     alike: dict[str, list[str]] = {}
     for text in found:
         alike.setdefault(NUMBER.sub("", text), []).append(text)
-    return [
-        f"a warning was passed over{f' {len(texts)} times, last' if len(texts) > 1 else ''}: {texts[-1]}"
-        for texts in alike.values()
-    ]
+    return [_passed_over(texts) for texts in alike.values()]
+
+
+def _passed_over(texts: Sequence[str]) -> str:
+    often = f" {counted(len(texts), 'time')}, last" if len(texts) > 1 else ""
+    return f"a warning was passed over{often}: {texts[-1]}"
 
 
 def _overridden(practised: Practised) -> list[str]:

@@ -11,6 +11,7 @@ import numpy as np
 from daq.fit.expectation import duration_s
 from daq.sweep.order import ordered, with_repeats
 from daq.sweep.plan import Plan
+from daq.text import counted
 
 _KEPT = ("gradient_pct", "power_w", "cadence_rpm", "settle_s", "dwell_s")
 _POLICIES = ("protocol", "height_policy", "bar_height_policy")
@@ -55,7 +56,8 @@ def repeat_said(plan: Plan) -> list[str]:
         f"ride, in this order: {places} mm behind the BB; twice the same in a row is the sham: loosen, move, put back",
         f"at {plan.power_w:g} W, {plan.cadence_rpm:g} rpm, on {plan.gradient_pct:g} %; bar: {plan.protocol}, "
         f"{plan.bar_height_policy}; height: {plan.height_policy}",
-        f"{plan.settle_s:g} s to settle, {plan.dwell_s:g} s recorded at each, about {minutes:.0f} minutes; the rider "
-        f"sees neither loads nor setback; shuffled with seed {plan.seed}",
+        f"{plan.settle_s:g} s to settle, {plan.dwell_s:g} s recorded at each, about "
+        f"{counted(round(minutes), 'minute')}; the rider sees neither loads nor setback; shuffled with seed "
+        f"{plan.seed}",
         "before anything on the bicycle is changed: same jig, shoes and time of day",
     ]

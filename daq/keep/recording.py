@@ -55,6 +55,7 @@ from daq.keep.private import new_file
 from daq.keep.received import LATEST_US
 from daq.keep.recording_blocks import MAGIC, MOST_BLOCK_BYTES, VERSION, BadRecording, Block, framed, scanned
 from daq.keep.recording_header import HeaderAgain, header_again
+from daq.text import counted
 
 BLOCK_US = 5_000_000
 """Session time after which a block is written automatically."""
@@ -240,7 +241,7 @@ def read_recording(path: Path, given: Mapping[str, Any] | None = None) -> Record
 def _of_cut(content: FileBytes, path: Path, blocks: Iterable[Block], end: int) -> str:
     """Where a recording without a last block ends. end: behind its last whole block."""
     places = [place for place in blocks if place is not None]
-    rest = f"; {len(content) - end} bytes after it are no whole block" if len(content) > end else ""
+    rest = f"; after it, {counted(len(content) - end, 'byte')} of no whole block" if len(content) > end else ""
     if not places:
         if rest:
             return f"nothing that was received can be read: only its header is whole{rest}; {ANOTHER}"
@@ -249,9 +250,10 @@ def _of_cut(content: FileBytes, path: Path, blocks: Iterable[Block], end: int) -
     try:
         *_, last = _unpacked(_unzipped(content[at : at + length], path, at), path, at)
     except ValueError:  # BadRecording, which its items tell, or a block without any
-        return f"it was cut off: it has no end behind its {len(places)} blocks{rest}"
+        return f"it was cut off: it has no end behind its {counted(len(places), 'block')}{rest}"
+    whole = counted(len(places), "whole block")
     return (
-        f"it was cut off: it ends at {last.received_us / 1e6:.3f} s, with the last of {len(places)} whole blocks{rest}"
+        f"it was cut off: it ends at {last.received_us / 1e6:.3f} s, with the last of {whole}{rest}"
         "; what was received later is lost, and how much that was is unknown"
     )
 

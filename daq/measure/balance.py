@@ -75,7 +75,7 @@ def learned(hands_tangential_n: Sequence[float]) -> UnseenHands:
         raise ValueError(f"expected at least {FEWEST_LEARNED} measured states to learn from, got {n}")
     wider = coverage_factor(n - 1.0) / coverage_factor(math.inf) * math.sqrt(1.0 + 1.0 / n)
     u_n = wider * float(np.std(hands_tangential_n, ddof=1))
-    return UnseenHands(float(np.mean(hands_tangential_n)), max(u_n, CELLS_U_N), f"from {n} states measured")
+    return UnseenHands(float(np.mean(hands_tangential_n)), max(u_n, CELLS_U_N), f"from {counted(n, 'state')} measured")
 
 
 def learned_of_riders(riders_n: Sequence[Sequence[float]]) -> UnseenHands:
@@ -85,7 +85,7 @@ def learned_of_riders(riders_n: Sequence[Sequence[float]]) -> UnseenHands:
     """
     each_n = [float(np.mean(rider_n)) for rider_n in riders_n]
     if len(each_n) >= FEWEST_LEARNED:
-        return replace(learned(each_n), source=f"from {len(each_n)} riders measured")
+        return replace(learned(each_n), source=f"from {counted(len(each_n), 'rider')} measured")
     positions_n = [mean_n for rider_n in riders_n for mean_n in rider_n]
     u_n = max(learned(positions_n).hands_u_n, HANDS_TANGENTIAL_U_N)
     measured = f"{counted(len(positions_n), 'position')} of {counted(len(each_n), 'rider')}"

@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from daq.measure.averages import average
+from daq.text import counted
 from daq.values import NAN, Array
 
 HIGHEST = 4
@@ -129,7 +130,7 @@ def ripple(shape: StrokeShapes) -> Ripple:
     limits.append("top and bottom of the stroke are not visible apart: hands and saddle feel both legs at once")
     n = len(shape.coefficients)
     if n < FEWEST_STROKES:
-        limits.append(f"{n} usable strokes; the ripple needs at least {FEWEST_STROKES}")
+        limits.append(f"{counted(n, 'usable stroke')}; the ripple needs at least {FEWEST_STROKES}")
         return Ripple(n, (), NAN, NAN, tuple(limits))
     harmonics = tuple(_harmonic(order, shape.coefficients[:, order - 1], angle_known) for order in _ORDERS)
     limits += [f"harmonic {h.order} is not visible above the noise" for h in harmonics if not h.visible]

@@ -14,6 +14,7 @@ import numpy as np
 
 from daq.measure.ripple import Ripple
 from daq.student import quantile
+from daq.text import counted
 from daq.values import NAN, Array
 
 FEWEST_STEPS = 5
@@ -61,7 +62,9 @@ def step_change(name: str, unit: str, level: Array, tilted: Array) -> RippleChan
     differences = (tilted - level)[np.isfinite(level) & np.isfinite(tilted)]
     n = len(differences)
     if n < 3:
-        return _nothing(name, f"not visible, {n} positions ridden both level and on the gradient; 3 are needed")
+        return _nothing(
+            name, f"not visible, {counted(n, 'position')} ridden both level and on the gradient; 3 are needed"
+        )
     u = float(differences.std(ddof=1)) / math.sqrt(n)
     return _change(name, unit, "from level to the gradient", float(differences.mean()), u, n - 1)
 

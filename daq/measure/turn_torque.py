@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from daq.text import counted
 from daq.values import NAN, Array, Ints
 
 BINS = 24
@@ -49,7 +50,7 @@ def torque_over_turn(angle_deg: Array, torque_nm: Array, turn: Ints, *, both_leg
     mean_nm = float(np.nanmean(means)) if np.isfinite(means).any() else NAN
     limits = [BOTH_LEGS] if both_legs else []
     if len(kinds) < FEWEST_TURNS:
-        limits.append(f"{len(kinds)} turns with torque; dead spots need at least {FEWEST_TURNS}")
+        limits.append(f"{counted(len(kinds), 'turn')} with torque; dead spots need at least {FEWEST_TURNS}")
     top, bottom = (
         _near(per_turn, middles, centre, mean_nm) if len(kinds) >= FEWEST_TURNS else (NAN, NAN)
         for centre in (0.0, 180.0)

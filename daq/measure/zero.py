@@ -11,6 +11,7 @@ import numpy as np
 
 from daq.measure.calibration import Calibration, apply
 from daq.refusals import BadValue
+from daq.text import counted
 from daq.values import Array, Samples
 
 OVER_S = 2.0
@@ -41,7 +42,8 @@ def zero_of(counts: Array, calibration: Calibration) -> Zero:
         raise NoZero("no cell is calibrated yet, so nothing can be told from its zero: calibrate first", see="bench")
     if len(counts) < 4 * PARTS:
         raise NoZero(
-            f"the board has sent {len(counts)} scans in the last {OVER_S:g} s: wait until it sends, then again"
+            f"the board has sent {counted(len(counts), 'scan')} in the last {OVER_S:g} s: "
+            "wait until it sends, then again"
         )
     parts_n = np.array([apply(calibration, part).mean(axis=0) for part in np.array_split(counts, PARTS)])
     moved_n = apply(calibration, counts).mean(axis=0)

@@ -10,6 +10,7 @@ from daq.proof.findings import PARTS
 from daq.proof.proved import Bend, Proof
 from daq.proof.trueness import budget
 from daq.setback_scale import SetbackScale
+from daq.text import counted
 from daq.values import Onset, Verdict
 
 MONTHS = 12
@@ -135,7 +136,11 @@ def _budgeted(content: dict[str, Any]) -> list[str]:
     """The budget of the bias, a line each."""
     return [
         f"  {one['source']}: standard uncertainty {one['standard_uncertainty_mm']:.3f} mm, {one['distribution']}"
-        + ("" if one["degrees_of_freedom"] is None else f", {one['degrees_of_freedom']:.0f} degrees of freedom")
+        + (
+            ""
+            if one["degrees_of_freedom"] is None
+            else f", {counted(round(one['degrees_of_freedom']), 'degree')} of freedom"
+        )
         for one in content["budget"]
     ]
 

@@ -21,6 +21,7 @@ from daq.setback_scale import SetbackScale
 from daq.sweep.onset import onset
 from daq.sweep.validity.conditions import Conditions
 from daq.sweep.validity.judged import judged
+from daq.text import counted
 from daq.values import NAN, Onset, StepMean, Verdict
 
 RISES_N_PER_MM = tuple(float(0.02 * 1.25**i) for i in range(24))
@@ -127,12 +128,12 @@ def _failed(
     if unnamed:
         first = unnamed[0]
         reasons.append(
-            f"in {len(unnamed)} of {len(answers)} sweeps no onset was named though the dummy has one; placement "
-            f"{first.placement}, {first.attitude}: {'; '.join(first.onset.reasons[:1])}"
+            f"in {len(unnamed)} of {counted(len(answers), 'sweep')} no onset was named though the dummy has one; "
+            f"placement {first.placement}, {first.attitude}: {'; '.join(first.onset.reasons[:1])}"
         )
     missed = sum(not one.held for one in answers)
     if too_many_missed(missed, len(answers)):
-        reasons.append(f"{missed} of {len(answers)} intervals of 95 % do not hold the dummy's onset")
+        reasons.append(f"{missed} of {counted(len(answers), 'interval')} of 95 % do not hold the dummy's onset")
     for what, answer in (("nothing pulls", flat), ("it pulls throughout", loaded)):
         if answer.verdict is Verdict.ONSET:
             reasons.append(f"an onset is named where {what}: see that rope and tethers hang free and nothing touches")

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from daq.text import counted
 from daq.values import Array, Samples, Status
 from daq.wire.ascii_lines import LINE_ENDS, LineDecoder, LineFormat
 from daq.wire.board import BoardDecoder, HelloBody, WrongVersion
@@ -73,7 +74,7 @@ def look_at(pieces: Sequence[tuple[int, bytes]], *, baud: int) -> PortFinding:
         return found
     zeros = data.count(0) / len(data)
     guess = "often framed by zeros as our protocol is, but damaged" if zeros > 0.01 else "no text and no frames of ours"
-    words = f"{len(data)} bytes came at {baud} baud, {guess}; they begin {data[:24].hex(' ')}"
+    words = f"{counted(len(data), 'byte')} came at {baud} baud, {guess}; they begin {data[:24].hex(' ')}"
     return PortFinding("", words, len(data), legible=False)
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from daq.sweep.panel import Entry, Panel, evidence_at, grid_of
+from daq.text import counted
 from daq.values import Array
 
 GRADIENT_MM_PER_PCT, GRADIENT_SPREAD = -3.25, 1.25
@@ -50,7 +51,7 @@ def estimated(tests: Sequence[Entry], columns: Array, effects: Sequence[OnsetEff
     columns differ in number.
     """
     if columns.shape != (len(tests), len(effects)):
-        raise ValueError(f"columns: expected {len(tests)} rows of {len(effects)}, got {columns.shape}")
+        raise ValueError(f"columns: expected {counted(len(tests), 'row')} of {len(effects)}, got {columns.shape}")
     means = np.array([one.mean_mm for one in effects])
     spreads = np.array([one.spread_mm for one in effects])
     widest = np.maximum(np.abs(columns).max(axis=0), 1e-9)

@@ -14,6 +14,7 @@ from daq.sweep.places import SAME_PLACE_MM
 from daq.sweep.plan import interleaved
 from daq.sweep.posterior import Posterior
 from daq.sweep.words import listed
+from daq.text import counted
 from daq.values import NAN, Z_95, NextRide
 
 WANTED_MM = 10.0
@@ -79,7 +80,11 @@ def with_these(asked: NextRide, also_mm: Sequence[float]) -> NextRide:
 
 def in_words(asked: NextRide) -> str:
     """What to ride and how long it takes, as a request."""
-    how_long = f"{asked.steps} steps" if math.isnan(asked.minutes) else f"about {math.ceil(asked.minutes)} minutes"
+    how_long = (
+        f"{counted(asked.steps, 'step')}"
+        if math.isnan(asked.minutes)
+        else f"about {counted(math.ceil(asked.minutes), 'minute')}"
+    )
     if asked.whole:
         return f"ride all positions once more, out and back, {how_long}"
     new, again = (listed([f"{mm:.0f}" for mm in part]) for part in (asked.new_mm, asked.again_mm))

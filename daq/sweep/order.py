@@ -14,6 +14,7 @@ from typing import Literal
 import numpy as np
 
 from daq.sweep.plan import FEWEST_POSITIONS, MOST_POSITIONS, BadPlan, interleaved
+from daq.text import counted
 
 Order = Literal["out and back", "shuffled", "adaptive", "one way"]
 
@@ -33,7 +34,7 @@ def spaced(rear_mm: float, front_mm: float, apart_mm: float) -> tuple[float, ...
     count = int((rear_mm - front_mm) / apart_mm + 1e-9) + 1
     if not FEWEST_POSITIONS <= count <= MOST_POSITIONS:
         raise BadPlan(
-            f"apart_mm: {apart_mm:g} mm gives {count} positions from {rear_mm:g} to {front_mm:g} mm; "
+            f"apart_mm: {apart_mm:g} mm gives {counted(count, 'position')} from {rear_mm:g} to {front_mm:g} mm; "
             f"expected {FEWEST_POSITIONS} to {MOST_POSITIONS}"
         )
     return tuple(round(rear_mm - i * apart_mm, 3) for i in range(count))

@@ -16,6 +16,7 @@ from daq.sweep.run import ENDED, State, Trigger, after, fitter_may
 from daq.sweep.setting import NOTHING_SET, JigRange, contradiction, with_tilt
 from daq.sweep.status import SweepStatus
 from daq.sweep.step_in_progress import StepInProgress
+from daq.text import counted
 from daq.values import NAN, Setting, StepMean, Stroke
 
 SETTLE_AT_MOST_S = 30.0
@@ -364,7 +365,7 @@ class SweepProgress:
         )
         as_planned = self.ridden == most and chosen.setback_mm is not None
         self._chosen_mm = chosen.setback_mm
-        self._why_here = f"all {most} steps are ridden that this plan allows" if as_planned else chosen.why
+        self._why_here = f"all {counted(most, 'step')} are ridden that this plan allows" if as_planned else chosen.why
         return [Notice("info", self._why_here, t_s)]
 
     def _look_for_jump(self, t_s: float) -> list[Notice]:

@@ -3,7 +3,7 @@ import { barred, jigTaken, noLoads, refusal } from "../barred.js";
 import { look, sendPlan } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
 import { field, gather, read, scatter, write } from "../form.js";
-import { number } from "../format.js";
+import { counted, number } from "../format.js";
 import { isNamed } from "../answer_words.js";
 import { asSentence } from "../trade_words.js";
 import { planInWords } from "../words.js";
@@ -235,5 +235,5 @@ function asRidden(/** @type {import("../state.js").Sweep} */ sweep) {
 /** "Climb check: 78, 58, 30 mm at 4.5 %, 3 minutes" */
 function climbLabel(/** @type {any} */ { positions_mm, gradient_pct, minutes }) {
   const where = positions_mm.map((/** @type {number} */ mm) => number(mm)).join(", ");
-  return `Climb check: ${where} mm at ${number(gradient_pct, 1)} %, ${number(Math.ceil(minutes))} minutes`;
+  return `Climb check: ${where} mm at ${number(gradient_pct, 1)} %, ${counted(Math.ceil(minutes), "minute")}`;
 }

@@ -30,7 +30,7 @@ def test_a_sweep_that_was_cut_off_is_closed_with_its_answer_and_the_others_stay(
     done = foreaft("close", 2, "--store", store)
 
     assert done.exit_code == 0, done.output
-    assert "sweep 2: finished, 5 positions were finished" in done.output
+    assert "sweep 2: finished, 5 positions finished" in done.output
     after = listed(store)
     assert after[0] == first
     assert (after[1]["state"], after[1]["onset_mm"]) == ("finished", pytest.approx(first["onset_mm"], abs=0.5))

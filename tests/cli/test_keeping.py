@@ -318,7 +318,7 @@ def test_an_archive_says_of_which_sweeps_data_is_lost_and_why_which_have_no_answ
     assert found["lost"][2].count("scans of 'board'") > 40
     assert found["no_answer"][:2] == ["", ""]
     assert found["no_answer"][2] == "no position was finished, so there is nothing to answer from"
-    assert "of these, 2 have lost data (column lost), 1 have no answer (column no_answer)" in done.stderr
+    assert "of these, with lost data (column lost): 2; without an answer (column no_answer): 1" in done.stderr
     assert f"{mostly}: no answer: no position was finished" in done.stderr
     for one in (done, again):
         said = json.loads(one.stdout)

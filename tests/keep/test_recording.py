@@ -172,7 +172,7 @@ def test_a_length_that_goes_far_beyond_the_file_takes_no_memory(path):
     taken = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     (problem,) = recording.problems
-    assert problem.startswith("nothing that was received can be read: only its header is whole; 9 bytes after it are ")
+    assert problem.startswith("nothing that was received can be read: only its header is whole; after it, 9 bytes")
     assert taken < 16 * MIB
 
 

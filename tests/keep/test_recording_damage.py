@@ -15,6 +15,7 @@ from daq.keep import recording as recordings
 from daq.keep.bounded import MIB
 from daq.keep.recording import read_recording
 from daq.keep.recording_blocks import MAGIC, MOST_LOOKS, ZSTD_MARK, BadRecording
+from daq.text import counted
 from tests.keep.recordings import (
     HEADER,
     ITEMS,
@@ -48,9 +49,11 @@ def test_cut_off_anywhere_it_reads_up_to_the_last_whole_block(path):
         assert not recording.complete
         (problem,) = recording.problems
         whole = [place for place in ends if place <= length]
-        assert (f"; {length - whole[-1]} bytes after it are no whole block" in problem) == (length > whole[-1])
+        rest = length - whole[-1]
+        assert (f"; after it, {counted(rest, 'byte')} of no whole block" in problem) == (rest > 0)
         if found:
-            said = f"it was cut off: it ends at {len(found) - 1}.000 s, with the last of {len(whole) - 1} whole blocks"
+            of = counted(len(whole) - 1, "whole block")
+            said = f"it was cut off: it ends at {len(found) - 1}.000 s, with the last of {of}"
             assert problem.startswith(said)
             assert problem.endswith("; what was received later is lost, and how much that was is unknown")
         else:

@@ -16,6 +16,7 @@ from daq.keep.bounded import MIB, Refused, gzip_lines, in_words, open_plain
 from daq.keep.errors import StoreError
 from daq.keep.package.cells import plain_cell
 from daq.keep.package.parquet_pages import unpacked_bytes
+from daq.text import counted
 
 ROWS = 20_000
 """Rows in a batch; as many as the scans in a closed chunk."""
@@ -123,7 +124,8 @@ def _checked_parquet(raw: Any, path: Path, file: Any) -> list[str]:
     if metadata.num_columns > MOST_COLUMNS or metadata.num_row_groups > MOST_ROW_GROUPS:
         raise Refused(f"{path}: {metadata.num_columns} columns in {metadata.num_row_groups} row groups; expected fewer")
     if metadata.num_rows > _times(MOST_ROWS, path):
-        raise Refused(f"{path}: {metadata.num_rows} rows; expected at most {_times(MOST_ROWS, path)} in a file like it")
+        rows = counted(metadata.num_rows, "row")
+        raise Refused(f"{path}: {rows}; expected at most {_times(MOST_ROWS, path)} in a file like it")
     kinds = {str(field.type) for field in schema}
     if not kinds <= {"int64", "double", "string", "bool"}:
         raise Refused(f"{path}: expected columns of numbers, text and truth values, got {', '.join(sorted(kinds))}")

@@ -5,9 +5,12 @@ from __future__ import annotations
 import sqlite3
 from dataclasses import dataclass
 
+from daq.text import counted
+
 _TIMES = (("chunks", "first_us", "last_us"), *((table, "received_us", "received_us") for table in ("hellos", "events")))
 
-WHAT_OF_SENSORS = "notifications of sensors"
+OF_SENSORS, OF_SCANS = "notification", "scan"
+"""What a gap is of; one of sensors names no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,9 +34,10 @@ class Gap:
     def said(self, from_us: int, to_us: int) -> str:
         """A phrase on the part of it between these times."""
         exact = self.counted and (from_us, to_us) == (self.from_us, self.to_us)
-        count = "" if self.count is None else f"{'' if exact else 'up to '}{self.count} "
+        what = f"{self.what}s" if self.count is None else f"{'' if exact else 'up to '}{counted(self.count, self.what)}"
+        of = f"'{self.source}'" if self.source else "sensors"
         doubt = ", if any were sent" if self.doubtful else ""
-        return f"{count}{self.what} from {from_us / 1e6:.3f} to {to_us / 1e6:.3f} s{doubt}"
+        return f"{what} of {of} from {from_us / 1e6:.3f} to {to_us / 1e6:.3f} s{doubt}"
 
 
 def received_between(db: sqlite3.Connection, session_id: int, *, pages_lost: bool) -> tuple[int, int] | None:

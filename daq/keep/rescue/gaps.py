@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 
 from daq.items import BOARD, lost
-from daq.keep.rescue.gap import Gap
+from daq.keep.rescue.gap import OF_SCANS, Gap
 from daq.keep.rescue.index_rows import Listed
 from daq.keep.rescue.listed_gaps import chunk_gaps, listed_sensor_gaps
 from daq.keep.rescue.sensor_gaps import sensor_gaps
@@ -81,18 +81,17 @@ def _between_chunks(db: sqlite3.Connection, pages_lost: bool) -> Iterator[Gap]:
     for session_id, name, *chunk in rows:
         streams[session_id, name].append((chunk[0], chunk[1], chunk[2]))
     for (session_id, name), chunks in streams.items():
-        what = f"scans of '{name}'"
         ways_us = [b[1] - a[2] for a, b in itertools.pairwise(chunks)]
         usual_us = max(50_000.0, TIMES_USUAL * float(np.median(ways_us))) if ways_us else 50_000.0
         for a, b in itertools.pairwise(chunks):
             if b[1] - a[2] > usual_us and _numbers_between(ids, a[0], b[0]) < b[0] - a[0] - 1:
-                yield Gap(session_id, name, what, a[2] + 1, b[1] - 1)
+                yield Gap(session_id, name, OF_SCANS, a[2] + 1, b[1] - 1)
         first_us, last_us = chunks[0][1], max(chunk[2] for chunk in chunks)
         begin_us, end_us = _ridden(db, session_id, pages_lost)
         if begin_us is not None and first_us - begin_us > LEAST_US and _is_missing(ids, chunks[0][0] - 1):
-            yield Gap(session_id, name, what, begin_us, first_us - 1)
+            yield Gap(session_id, name, OF_SCANS, begin_us, first_us - 1)
         if end_us is not None and end_us - last_us > LEAST_US and _is_missing(ids, chunks[-1][0] + 1):
-            yield Gap(session_id, name, what, last_us + 1, end_us)
+            yield Gap(session_id, name, OF_SCANS, last_us + 1, end_us)
     for session_id, rig in db.execute(
         "SELECT id, rig FROM sessions WHERE id IN (SELECT session_id FROM sweeps)"
     ).fetchall():
@@ -100,7 +99,7 @@ def _between_chunks(db: sqlite3.Connection, pages_lost: bool) -> Iterator[Gap]:
         if (session_id, BOARD) in streams or begin_us is None or end_us is None or _is_typed(rig):
             continue
         if end_us - begin_us > LEAST_US and _has_room(rows, session_id):
-            yield Gap(session_id, BOARD, f"scans of '{BOARD}'", begin_us, end_us)
+            yield Gap(session_id, BOARD, OF_SCANS, begin_us, end_us)
 
 
 def _is_missing(ids: np.ndarray, number: int) -> bool:

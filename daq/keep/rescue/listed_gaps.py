@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping
 from typing import TypeAlias
 
-from daq.keep.rescue.gap import WHAT_OF_SENSORS, Gap
+from daq.keep.rescue.gap import OF_SCANS, OF_SENSORS, Gap
 from daq.keep.rescue.index_rows import Listed
 
 NEXT_US = 1_000_000
@@ -24,7 +24,7 @@ def chunk_gaps(listed: Listed, found: Collection[int], sources: Mapping[int, str
         streams[session_id, name].append((first_us, last_us, number in found))
     for (session_id, name), spans in streams.items():
         for from_us, to_us, _ in _runs(spans, NEXT_US):
-            yield Gap(session_id, name, f"scans of '{name}'", from_us, to_us)
+            yield Gap(session_id, name, OF_SCANS, from_us, to_us)
 
 
 def listed_sensor_gaps(listed: Listed, found: Collection[int]) -> Iterator[Gap]:
@@ -34,7 +34,7 @@ def listed_sensor_gaps(listed: Listed, found: Collection[int]) -> Iterator[Gap]:
         sessions[session_id].append((received_us, received_us, number in found))
     for session_id, spans in sessions.items():
         for from_us, to_us, count in _runs(spans, 0):
-            yield Gap(session_id, "", WHAT_OF_SENSORS, from_us, to_us, count=count, least_us=0)
+            yield Gap(session_id, "", OF_SENSORS, from_us, to_us, count=count, least_us=0)
 
 
 def _runs(spans: Spans, next_us: int) -> Iterator[tuple[int, int, int]]:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from daq.items import BOARD
 from daq.keep.store.rows import TWICE
 from daq.sweep.run import State
+from daq.text import counted
 
 AGAIN = "; foreaft onset SWEEP computes an answer again"
 
@@ -37,7 +38,7 @@ def missing_tables(db: sqlite3.Connection, tables: Sequence[str], freed: Collect
             said.told.append(f"{gone}: rows are written twice again, but one that is damaged there is lost")
         elif rows and table not in freed and (table not in TWICE or "twins" not in tables):
             twins = "their twins, or from " if table in TWICE else ""
-            said.told.append(f"{gone}: its {rows} rows are read from {twins}its pages")
+            said.told.append(f"{gone}: {counted(rows, 'row')} read from {twins}its pages")
         elif problem := _problem(db, table, rows, tables):
             said.problems.append(f"{gone}{problem}")
             said.lost.add(table)
@@ -58,7 +59,9 @@ def missing_answers(db: sqlite3.Connection) -> list[str]:
 def _problem(db: sqlite3.Connection, table: str, rows: int, tables: Sequence[str]) -> str:
     """What its loss means; empty if there was nothing in it, or if something else says it."""
     if rows and table != "copied_sweeps":
-        return f": {rows} rows were found on its pages; there may have been more, gaps between them are told below"
+        return (
+            f": {counted(rows, 'row')} found on its pages; there may have been more, gaps between them are told below"
+        )
     if table in _LOST and db.execute(_LOST[table][0]).fetchone()[0]:
         return f", and nothing is left of it: {_LOST[table][1]}"
     if table in TWICE and "twins" in tables:

@@ -16,7 +16,7 @@ from enum import Enum
 import numpy as np
 
 from daq.items import BOARD
-from daq.keep.rescue.gap import WHAT_OF_SENSORS, Gap, received_between
+from daq.keep.rescue.gap import OF_SENSORS, Gap, received_between
 from daq.rig import RigError, parse_rig
 
 USUAL_US = 1_000_000
@@ -55,7 +55,7 @@ def sensor_gaps(db: sqlite3.Connection, *, tail_lost: bool, pages_lost: bool) ->
     runs = _runs(rows)
     for a, b in itertools.pairwise(rows):
         if a[1] == b[1] and b[0] - a[0] > 1 and b[2] > a[2]:
-            yield Gap(a[1], "", WHAT_OF_SENSORS, a[2] + 1, b[2] - 1, count=b[0] - a[0] - 1, least_us=LEAST_US)
+            yield Gap(a[1], "", OF_SENSORS, a[2] + 1, b[2] - 1, count=b[0] - a[0] - 1, least_us=LEAST_US)
     if not rows and not tail_lost:
         return
     sessions = _Sessions(db, runs, pages_lost)
@@ -102,7 +102,7 @@ class _Sessions:
         return replace(self._gap(session_id, *between), doubtful=sensor is Sensor.PERHAPS)
 
     def _gap(self, session_id: int, from_us: int, to_us: int) -> Gap:
-        return Gap(session_id, "", WHAT_OF_SENSORS, from_us, to_us, least_us=LEAST_US)
+        return Gap(session_id, "", OF_SENSORS, from_us, to_us, least_us=LEAST_US)
 
     def lasts(self, gap: Gap | None, usual: float) -> bool:
         """Whether a gap is longer than so many usual ones."""

@@ -27,6 +27,7 @@ from daq.keep.store.rows import columns_of, unsound_rows
 from daq.keep.store.sessions import add_copy, sweeps
 from daq.keep.store.store import Store
 from daq.keep.store.verify import Verified, verify
+from daq.text import counted
 
 _PAGES = 2_000
 """Pages copied at a time; a daemon that writes meanwhile waits no longer than this takes."""
@@ -52,7 +53,9 @@ def back_up(store: Store, target: Path, progress: Callable[[int, int], None] | N
     with Store.open(partial, write=False) as copy:
         found = verify(copy)
     if found.problems:
-        raise StoreError(f"the copy {partial} is not sound: {found.problems[0]} ({len(found.problems)} problems)")
+        raise StoreError(
+            f"the copy {partial} is not sound: {found.problems[0]} ({counted(len(found.problems), 'problem')})"
+        )
     os.replace(partial, target)
     sync_folder(target.parent)
     return found

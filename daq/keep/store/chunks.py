@@ -28,6 +28,7 @@ import numpy as np
 import numpy.typing as npt
 import zstandard
 
+from daq.text import counted
 from daq.values import Samples
 
 CODEC = 1
@@ -111,7 +112,8 @@ def unpacked(chunk: bytes) -> Unpacked:
     try:
         # what the frame says is allocated, and whatever else it holds is an error of zstd's (RFC 8878, 3.1.1)
         if (said := zstandard.frame_content_size(chunk[_HEAD.size :])) != size:
-            raise BadChunk(f"expected {size} bytes for {scans} scans of {channels} channels, got {said}")
+            of = f"{counted(scans, 'scan')} of {counted(channels, 'channel')}"
+            raise BadChunk(f"expected {size} bytes for {of}, got {said}")
         body = _ZSTD.decompressor.decompress(chunk[_HEAD.size :])
     except zstandard.ZstdError as error:
         raise BadChunk(str(error)) from error

@@ -15,6 +15,7 @@ from daq.measure.calibration.uncertainty import Term
 from daq.measure.calibration.weights import Weights, buoyancy_relative
 from daq.measure.zero import PARTS
 from daq.rig import Rig
+from daq.text import counted
 from daq.values import Array
 
 STEADY_N = 0.2
@@ -54,7 +55,9 @@ def weight_check(
     if on not in names_to_check(rig):
         raise ValueError(f"check: expected one of {', '.join(names_to_check(rig))}, got {on!r}")
     if len(counts) < 4 * PARTS:
-        raise ValueError(f"check: the board has sent {len(counts)} scans in the last seconds: wait until it sends")
+        raise ValueError(
+            f"check: the board has sent {counted(len(counts), 'scan')} in the last seconds: wait until it sends"
+        )
     wanted = [j for j, channel in enumerate(rig.channels) if on in (channel.name, channel.role)]
     loads_n = apply(calibration, counts, zero_counts)[:, wanted]
     parts = _budgets(calibration, wanted, loads_n.mean(axis=0).tolist())

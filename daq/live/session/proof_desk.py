@@ -24,6 +24,7 @@ from daq.proof.tasks import ProofTask, check, due, lacks, stages, tasks
 from daq.refusals import BadValue, NotNow
 from daq.rig import Rig
 from daq.sources.clock import SessionClock
+from daq.text import counted
 
 SETTLE_S = 2.0
 """From the engineer's word to the first scan that counts."""
@@ -249,10 +250,8 @@ class ProofDesk:
             await asyncio.sleep(LOOK_S)
         t_s = np.concatenate([block.t_s for block in blocks])
         within = (t_s >= begin_s) & (t_s <= end_s)
-        if np.count_nonzero(within) < FEWEST_SCANS:
-            raise NotNow(
-                f"{np.count_nonzero(within)} scans arrived in {seconds:g} s; see the board's cable, read again"
-            )
+        if (came := int(np.count_nonzero(within))) < FEWEST_SCANS:
+            raise NotNow(f"{counted(came, 'scan')} arrived in {seconds:g} s; see the board's cable, read again")
         columns = {
             name: np.concatenate([getattr(block, name) for block in blocks])[within]
             for name in ("hands_n", "saddle_n", "tilt_deg")

@@ -10,6 +10,7 @@ from daq.keep.again.derived import Derived
 from daq.keep.errors import NotThere
 from daq.keep.json_text import plain
 from daq.sweep.onset import standard_errors
+from daq.text import counted
 from daq.values import Onset, StepMean, Stroke, Verdict
 
 
@@ -17,7 +18,7 @@ def step_fields(steps: Sequence[StepMean], index: int) -> dict[str, Any]:
     """The step of this index, counted from 0, with everything recorded at its position. NotThere. Times are seconds
     from the first stroke or reading."""
     if not 0 <= index < len(steps):
-        raise NotThere(f"this sweep has {len(steps)} finished steps; there is no step {index + 1}")
+        raise NotThere(f"this sweep has {counted(len(steps), 'finished step')}; there is no step {index + 1}")
     step = steps[index]
     why = {one.stroke: one.why for one in step.left_out}
     strokes = sorted((*step.strokes, *why), key=lambda stroke: stroke.start_s)

@@ -13,6 +13,7 @@ from typing import Literal, get_args
 
 from daq.measure.calibration.board import Board
 from daq.measure.calibration.uncertainty import Uncertainty
+from daq.text import counted
 
 Kind = Literal["force", "tilt", "unused"]
 HIGHEST_DEGREE = 3
@@ -138,8 +139,9 @@ class Calibration:
     def _check_crosstalk(self, matrix: tuple[tuple[float, ...], ...]) -> None:
         k = len(self.forces)
         if len(matrix) != k or any(len(row) != k for row in matrix):
-            shape = f"{len(matrix)} rows of {', '.join(str(len(row)) for row in matrix)}"
-            raise CalibrationError(f"crosstalk: expected {k} rows of {k}, one per force channel, got {shape}")
+            shape = f"{counted(len(matrix), 'row')} of {', '.join(str(len(row)) for row in matrix)}"
+            expected = f"{counted(k, 'row')} of {k}, one per force channel"
+            raise CalibrationError(f"crosstalk: expected {expected}, got {shape}")
         for i, row in enumerate(matrix):
             for j, value in enumerate(row):
                 _finite(value, f"crosstalk[{i}][{j}]")

@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from daq.measure.calibration.model import TiltTare
+from daq.text import counted
 
 FULL_SPAN_PCT = 10.0
 FEWEST_NARROW, FEWEST_WIDE = 3, 4
@@ -79,4 +80,4 @@ def check_tilts(tilt_deg: npt.ArrayLike) -> None:
             "whether the fixture sticks"
         )
     if len(tilt) < fewest + 1:
-        raise TareError(f"expected at least {fewest + 1} readings, one more than terms, got {len(tilt)}")
+        raise TareError(f"expected at least {counted(fewest + 1, 'reading')}, one more than terms, got {len(tilt)}")

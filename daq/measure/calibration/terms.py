@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from daq.measure.calibration.fit import Fit
 from daq.measure.calibration.loop_fit import fit_beside_loop
+from daq.text import counted
 from daq.values import Array, Ints
 
 LOWER_LIMIT_FACTOR = 2.4
@@ -95,7 +96,8 @@ def creep(t_s: npt.ArrayLike, reading: npt.ArrayLike, zero: float) -> CreepTest:
     """Creep of readings at constant load over time. ValueError for fewer than 3 readings or no load."""
     t, y = np.asarray(t_s, dtype=np.float64), np.asarray(reading, dtype=np.float64)
     if len(t) < 3 or len(t) != len(y) or not (np.diff(t) > 0.0).all():
-        raise ValueError(f"creep: expected at least 3 readings in order of time, got {len(y)} at {len(t)} times")
+        got = f"{len(y)} at {counted(len(t), 'time')}"
+        raise ValueError(f"creep: expected at least 3 readings in order of time, got {got}")
     if y[0] == zero:
         raise ValueError("creep: the first reading is that of zero load; put the weight on, then begin")
     change = (y - y[0]) / (y[0] - zero)

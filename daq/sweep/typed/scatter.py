@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from daq.sweep.information import Sway
 from daq.sweep.typed.moments import CELL_S
 from daq.sweep.typed_levels import UNTOLD, prior_of
+from daq.text import counted
 from daq.values import StepMean
 
 
@@ -36,7 +37,7 @@ class ReadOff(Sway):
     @property
     def said(self) -> str:
         return (
-            f"{self.readings} readings a position in steps of {2.0 * self.half_n:.2g} N, each off by "
+            f"{counted(self.readings, 'reading')} a position in steps of {2.0 * self.half_n:.2g} N, each off by "
             f"{self.reading_n:.1f} N, {self.between_n:.1f} N from visit to visit"
         )
 

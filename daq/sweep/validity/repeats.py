@@ -13,6 +13,7 @@ from daq.sweep.validity.effects import SIZE, Effect, errors_of, steadied
 from daq.sweep.validity.saying import Number, failed, not_made, passed, places_said
 from daq.sweep.validity.seen import Seen
 from daq.sweep.words import listed
+from daq.text import counted
 from daq.values import Validity
 
 SITS_AGAIN_N = 1.0
@@ -49,7 +50,10 @@ def first_again(sweep: Seen) -> Validity:
         return not_made(name, "first position not compared: the steps' errors are not known")
     numbers = Number(found.value, "N", found.interval_95)
     minutes = sweep.minutes[last] - sweep.minutes[0]
-    said = f"at {sweep.setback_mm[0]:g} mm hand load is {found.value:+z.1f} N against {minutes:.0f} minutes before"
+    said = (
+        f"at {sweep.setback_mm[0]:g} mm hand load is {found.value:+z.1f} N against "
+        f"{counted(round(minutes), 'minute')} before"
+    )
     if not found.beyond(0.0):
         return passed(name, f"{said}, no more than sway does", numbers)
     balanced = abs(np.corrcoef(sweep.setback_mm, sweep.minutes)[0, 1]) <= BALANCED

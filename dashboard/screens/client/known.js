@@ -3,7 +3,7 @@ import { barred, jigTaken } from "../../barred.js";
 import { ask, look } from "../../commands.js";
 import { changes, el, setAttribute, setText } from "../../dom.js";
 import { field, gather, scatter } from "../../form.js";
-import { day } from "../../format.js";
+import { counted, day } from "../../format.js";
 import { sameClient } from "./same.js";
 
 /** @typedef {import("../../store.js").Store} Store */
@@ -135,7 +135,7 @@ function clientItem(/** @type {Store} */ store, /** @type {any} */ { pseudonym, 
     "li",
     {},
     el("button", { type: "button", onclick: open }, `${name ?? "no name"} · ${pseudonym}`),
-    el("small", {}, [visits === 1 ? "1 visit" : `${visits} visits`, ...also.map((/** @type {string} */ each) => `also ${each}`)].join(" · ")),
+    el("small", {}, [counted(visits, "visit"), ...also.map((/** @type {string} */ each) => `also ${each}`)].join(" · ")),
     overdue ? el("small", { class: "overdue" }, `records due for deletion since ${day(keep_until)}: ask the client, or forget`) : null,
   );
 }

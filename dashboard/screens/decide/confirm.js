@@ -3,7 +3,7 @@ import { jigTaken } from "../../barred.js";
 import { ask, look } from "../../commands.js";
 import { el, setAttribute, setText } from "../../dom.js";
 import { field, read } from "../../form.js";
-import { number, withMinus } from "../../format.js";
+import { counted, number, withMinus } from "../../format.js";
 import { asSentence } from "../../trade_words.js";
 
 /** @typedef {import("../../store.js").Store} Store */
@@ -46,7 +46,7 @@ export function confirmPanel(store, changed) {
   const reason = () => read(without);
 
   function rideButton(/** @type {any} */ one, /** @type {boolean} */ main) {
-    const words = `Ride ${number(at)} and today’s place ${one.where}, ${number(Math.ceil(one.minutes))} minutes`;
+    const words = `Ride ${number(at)} and today’s place ${one.where}, ${counted(Math.ceil(one.minutes), "minute")}`;
     return el("button", { type: "button", class: main ? "main" : "", onclick: () => void ride(one) }, words);
   }
   async function ride(/** @type {any} */ one) {
@@ -102,7 +102,7 @@ function rideTable({ where, present_mm, chosen_mm, visits, blinded, differences 
     el(
       "table",
       {},
-      el("caption", {}, `Ridden again ${where} by turns, ${visits.map((/** @type {number} */ each) => number(each)).join(" and ")} times${blinded ? ", the rider not knowing which" : ""}`),
+      el("caption", {}, `Ridden again ${where} by turns, ${[...visits.slice(0, -1).map((/** @type {number} */ each) => number(each)), counted(visits.at(-1), "time")].join(" and ")}${blinded ? ", the rider not knowing which" : ""}`),
       el("thead", {}, el("tr", {}, ...["", `today ${number(present_mm)}`, `new ${number(chosen_mm)}`, "difference, 95 %"].map((text) => el("th", { scope: "col" }, text)))),
       el("tbody", {}, ...known.map(row)),
     ),

@@ -6,7 +6,7 @@
 import { ask } from "../../commands.js";
 import { beep } from "../../cues.js";
 import { changes, el, setAttribute, setText } from "../../dom.js";
-import { number, rpm, watts } from "../../format.js";
+import { counted, number, rpm, watts } from "../../format.js";
 import { numberIn, numberInput, writeNumber } from "../../number_field.js";
 
 /** @typedef {import("../../state.js").State} State @typedef {import("../../store.js").Store} Store */
@@ -42,7 +42,7 @@ export function readingPanel(store) {
     const left_s = typed.taken < due_ms.length ? (due_ms[typed.taken] - now_ms) / 1000 : null;
     const open = left_s !== null && left_s <= 0;
     const all = due_ms.length;
-    setText(which, left_s === null ? `All ${number(all)} readings taken` : `Reading ${number(typed.taken + 1)} of ${number(all)}`);
+    setText(which, left_s === null ? `All ${counted(all, "reading")} taken` : `Reading ${number(typed.taken + 1)} of ${number(all)}`);
     setText(words, callWords(typed, left_s));
     setText(taken, takenWords(typed));
     setAttribute(node, "data-call", open || undefined);

@@ -114,7 +114,7 @@ def test_simulated_riders_are_asked_for_and_said_to_be_simulated(tmp_path):
     rows = [(*row[:4], {"simulated": True}) for row in two_days("alps", 6, (9,))]
     words = ["panel", "--archive", str(journal(tmp_path / "out", rows))]
     refused = CliRunner().invoke(main, words)
-    assert (refused.exit_code, "only sweeps of simulated riders are here: add --simulated" in refused.stderr) == (
+    assert (refused.exit_code, "every rider here is simulated: add --simulated" in refused.stderr) == (
         4,
         True,
     )

@@ -60,7 +60,7 @@ def test_a_missing_table_with_twins_is_no_loss(path):
     found, losses = salvaged(path)
 
     assert found.problems == ()
-    assert "the table 'visits' is missing from the file: its 2 rows are read from their twins" in found.told[-1]
+    assert "the table 'visits' is missing from the file: 2 rows read from their twins" in found.told[-1]
     assert set(losses.values()) == {()}
 
 
@@ -79,7 +79,7 @@ def test_a_table_the_file_does_not_list_any_more_is_read_from_its_pages(path):
     found, losses = salvaged(path)
 
     assert found.problems == ()
-    assert found.told == ("the table 'chunks' is missing from the file: its 350 rows are read from its pages",)
+    assert found.told == ("the table 'chunks' is missing from the file: 350 rows read from its pages",)
     assert set(losses.values()) == {()}
 
 
@@ -87,7 +87,7 @@ def test_a_table_dropped_by_a_program_that_wipes_nothing_may_have_lost_its_last_
     harm(path, "PRAGMA secure_delete = OFF", "DROP TABLE chunks")
     found, losses = salvaged(path)
 
-    assert " rows were found on its pages; there may have been more" in found.problems[0]
+    assert " rows found on its pages; there may have been more" in found.problems[0]
     assert losses[5] != ()
 
 
@@ -223,6 +223,6 @@ def test_a_table_that_has_twins_is_not_said_to_be_read_from_its_pages_when_it_wa
     found, _ = salvaged(path)
 
     assert found.problems == (
-        "the table 'visits' is missing from the file: 2 rows were found on its pages; there may have been more, gaps "
+        "the table 'visits' is missing from the file: 2 rows found on its pages; there may have been more, gaps "
         "between them are told below",
     )
