@@ -37,20 +37,20 @@ def read_log_pages(content: bytes, size: int | None, main_pages: int) -> LogPage
     if log is None:
         problem = "nothing in the log can be read: what was received since it began is lost"
         return LogPages(problems=(problem,) if len(content) > HEADER else ())
-    mine = int(np.flatnonzero(log.of_this)[-1]) + 1 if log.of_this.any() else 0  # it is written from its begin on
+    mine = log.mine
     pages: dict[int, bytes] = {}
     waiting: dict[int, bytes] = {}
     count, lost = None, 0
     for i, number, commit in _heads(log, mine, main_pages):
-        at = HEADER + i * (FRAME_HEADER + log.size) + FRAME_HEADER
+        at = int(log.at[i]) + FRAME_HEADER
         if number:
             waiting[number] = content[at : at + log.size]
         lost += not number
         if commit:
             pages, waiting, count = pages | waiting, {}, commit
     behind = int(np.count_nonzero(~log.of_older[mine:]))
-    begun = bool(waiting) or (len(content) - HEADER) % (FRAME_HEADER + log.size) > 0
-    problems = tuple(_problems(mine, lost, behind, begun))
+    begun = bool(waiting) or len(content) > int(log.at[-1]) + FRAME_HEADER + log.size
+    problems = tuple(_problems(mine, lost, behind, begun, log.shifts))
     return LogPages(pages, log.size, count, tuple(_told(log, mine)), problems)
 
 
@@ -79,11 +79,16 @@ def _told(log: Log, mine: int) -> Iterator[str]:
     damaged = int(np.count_nonzero(~log.sound[:mine])) - unchecked
     if damaged:
         yield (
-            f"of {counted(mine, 'page')} in the log, {damaged} with a wrong checksum; what can be read there is taken"
+            f"of {counted(mine, 'page')} in the log, {damaged} with a wrong checksum: damaged, or behind pages that "
+            "are gone; what can be read there is taken"
         )
 
 
-def _problems(mine: int, lost: int, behind: int, begun: bool) -> Iterator[str]:
+def _problems(mine: int, lost: int, behind: int, begun: bool, shifts: int) -> Iterator[str]:
+    if shifts:
+        yield (
+            f"in {counted(shifts, 'place')} of the log bytes are gone, or strange ones came in: what was there is lost"
+        )
     if lost:
         yield f"of {counted(mine, 'page')} in the log, {lost} lost: an earlier state of what was there is left, or none"
     if behind:

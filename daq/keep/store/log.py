@@ -10,7 +10,7 @@ import struct
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO
+from typing import IO, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +27,12 @@ OLDER = 2**20
 Words = NDArray[np.uint32]
 _AT_ONCE = 256
 """Frames read at a time."""
+_FROM_SALTS = 8
+"""From the begin of a frame to its salts."""
+_SEARCHED = 2**20
+"""Bytes searched at a time."""
+_MOST_SHIFTS = 16
+"""As often as this, at most, frames are looked for in another place: each time the rest of the log is read again."""
 _STEP = np.array([[1, 1], [1, 2]], dtype=np.uint32)
 """What adding eight bytes does to the two sums: s0 += x0 + s1; s1 += x1 + s0."""
 _BACK = np.array([[2, 2**32 - 1], [2**32 - 1, 1]], dtype=np.uint32)
@@ -40,6 +46,8 @@ class Log:
     header_sound: bool
     size: int
     """Bytes of a page."""
+    at: NDArray[np.int64]
+    """Where each frame begins in the log: one behind the other, but where bytes are missing or strange ones came in."""
     number: NDArray[np.int64]
     """Of the page in each frame."""
     commit: NDArray[np.int64]
@@ -58,9 +66,21 @@ class Log:
         return _agree(self.fitting, self.number, self.commit)
 
     @property
+    def mine(self) -> int:
+        """How many frames there are up to the last of this log; it is written from its begin on."""
+        return int(np.flatnonzero(self.of_this)[-1]) + 1 if self.of_this.any() else 0
+
+    @property
     def replayed(self) -> int:
         """How many frames SQLite would replay."""
-        return int(np.argmin(np.append(self.of_this & self.sound, False))) if self.header_sound else 0
+        in_place = self.at == HEADER + np.arange(len(self.at)) * (FRAME_HEADER + self.size)
+        return int(np.argmin(np.append(self.of_this & self.sound & in_place, False))) if self.header_sound else 0
+
+    @property
+    def shifts(self) -> int:
+        """How often a frame does not begin where the one before it ends, or the header."""
+        frame = FRAME_HEADER + self.size
+        return int(np.count_nonzero(np.diff(self.at, prepend=HEADER - frame) != frame))
 
 
 def log_of(path: Path) -> Path:
@@ -69,13 +89,20 @@ def log_of(path: Path) -> Path:
 
 
 def check_log(path: Path) -> None:
-    """Raises StoreDamaged if the log holds more than one transaction behind a frame that is not as it was written. A
-    computer that lost its power may leave one: it was not on the disk yet. Nobody else may have the store open."""
+    """Raises StoreDamaged if the log holds more than one transaction behind a frame that is not as it was written, or
+    nothing that can be read. A computer that lost its power may leave one transaction: it was not on the disk yet.
+    Nobody else may have the store open."""
     log = log_of(path)
     if not log.exists():
         return
     with open_plain(log) as file:
         found = read_log(file)
+        file.seek(HEADER)
+        if found is None and any(file.read(FRAME_HEADER)):
+            raise StoreDamaged(
+                f"{log} is damaged, and nothing in it can be read: keep it with the store; foreaft salvage tells what "
+                "is left without it"
+            )
     if found is not None and (lost := np.count_nonzero((found.commit * found.of_this)[found.replayed :])) > 1:
         raise StoreDamaged(
             f"{log} is damaged, and {lost} transactions behind the damage would be lost: keep it with the store; "
@@ -106,7 +133,42 @@ def header_sound(header: bytes) -> bool:
 
 
 def _read(file: IO[bytes], header: bytes, size: int, big_endian: int) -> Log | None:
-    file.seek(HEADER)
+    frames = _frames(file, HEADER, size, big_endian)
+    if not len(frames.at):
+        return None
+    log = _log(header, size, big_endian, frames)
+    for _ in range(_MOST_SHIFTS):
+        if not (log.mine or log.header_sound):
+            return log
+        of_last = frames.heads[log.mine - 1, 2:4].astype(">u4").tobytes()
+        salts = header[16:24] if log.header_sound else of_last
+        begin = int(log.at[log.mine - 1]) + FRAME_HEADER + size if log.mine else HEADER
+        place = _find(file, salts, begin + _FROM_SALTS)
+        if place is None:
+            return log
+        behind = _frames(file, place - _FROM_SALTS, size, big_endian)
+        if not len(behind.at):
+            return log
+        frames = _Frames(
+            np.concatenate([frames.at[: log.mine], behind.at]),
+            np.concatenate([frames.heads[: log.mine], behind.heads]),
+            np.concatenate([frames.sums[: log.mine], behind.sums]),
+        )
+        log = _log(header, size, big_endian, frames)
+    return log
+
+
+class _Frames(NamedTuple):
+    at: NDArray[np.int64]
+    heads: Words
+    """Six words of each."""
+    sums: Words
+    """What its page adds to either sum."""
+
+
+def _frames(file: IO[bytes], at: int, size: int, big_endian: int) -> _Frames:
+    """All from a place on to the end of the log."""
+    file.seek(at)
     weights, frame = _weights(size // 8), FRAME_HEADER + size
     heads, sums = [np.empty((0, 6), dtype=np.uint32)], [np.empty((0, 2), dtype=np.uint32)]
     while count := len(content := file.read(_AT_ONCE * frame)) // frame:
@@ -114,9 +176,25 @@ def _read(file: IO[bytes], header: bytes, size: int, big_endian: int) -> Log | N
         heads.append(np.ascontiguousarray(frames[:, :FRAME_HEADER]).view(">u4").astype(np.uint32))
         pages = np.ascontiguousarray(frames[:, FRAME_HEADER:]).view(">u4" if big_endian else "<u4")
         sums.append(_sums(pages, weights))
-    found, of_pages = np.concatenate(heads), np.concatenate(sums)
-    if not len(found):
-        return None
+    found = np.concatenate(heads)
+    return _Frames(at + np.arange(len(found), dtype=np.int64) * frame, found, np.concatenate(sums))
+
+
+def _find(file: IO[bytes], wanted: bytes, at: int) -> int | None:
+    """Where these bytes are first, from a place on."""
+    kept = len(wanted) - 1
+    file.seek(at)
+    tail = b""
+    while content := file.read(_SEARCHED):
+        if (found := (tail + content).find(wanted)) >= 0:
+            return at - len(tail) + found
+        at += len(content)
+        tail = (tail + content)[-kept:]
+    return None
+
+
+def _log(header: bytes, size: int, big_endian: int, frames: _Frames) -> Log:
+    at, found, of_pages = frames
     before = np.concatenate([np.array([struct.unpack_from(">II", header, 24)], dtype=np.uint32), found[:-1, 4:]])
     fitting = _words_that_fit(before, found[:, 4:], of_pages, size // 8)
     heads_that_fit = (fitting if big_endian else fitting.byteswap()).astype(np.int64)
@@ -124,7 +202,7 @@ def _read(file: IO[bytes], header: bytes, size: int, big_endian: int) -> Log | N
     salts = _salts_of_this(header, found[:, 2:4], _agree(heads_that_fit, number, commit))
     ago = (salts[0].astype(np.int64) - found[:, 2]) % 2**32
     of_this = (found[:, 2:4] == salts).all(axis=1)
-    return Log(header_sound(header), size, number, commit, heads_that_fit, of_this, (ago > 0) & (ago < OLDER))
+    return Log(header_sound(header), size, at, number, commit, heads_that_fit, of_this, (ago > 0) & (ago < OLDER))
 
 
 def _salts_of_this(header: bytes, salts: Words, sound: NDArray[np.bool_]) -> Words:

@@ -113,7 +113,7 @@ def test_a_page_whose_number_is_damaged_is_put_where_its_checksum_says(path, tmp
 
     assert found.pages == read_log_pages(log, PAGE, 1).pages
     assert found.problems == ()
-    assert " pages in the log, 1 with a wrong checksum; what can be read there is taken" in found.told[0]
+    assert " pages in the log, 1 with a wrong checksum: damaged, or behind pages that are gone" in found.told[0]
 
 
 @pytest.mark.parametrize("byte", range(8))
@@ -173,6 +173,38 @@ def test_what_an_earlier_log_left_behind_this_one_is_no_loss(tmp_path):
 
     found = read_log_pages(content, PAGE, main_pages)
     assert (found.told, found.problems) == ((), ())
+
+
+@pytest.mark.parametrize(("gone", "put"), [(10, b""), (3 * FRAME + 1, b""), (0, b"strange")])
+def test_behind_bytes_that_are_gone_or_came_in_the_log_is_read_on_and_that_is_told(path, tmp_path, sound, gone, put):
+    log = sound[0][1]
+    at = LOG_HEADER + 200 * FRAME + 1000
+    log_of(path).write_bytes(log[:at] + put + log[at + gone :])
+    with pytest.raises(StoreDamaged, match="transactions behind the damage would be lost"):
+        Store.open(path)
+    found, computed = salvaged(path, tmp_path)
+
+    assert found.problems[0] == (
+        "in 1 place of the log bytes are gone, or strange ones came in: what was there is lost"
+    )
+    last_us = [sweep.to_us for sweep in new_sweeps(tmp_path)]
+    assert len(computed) == len(last_us) == 2
+    assert all(one.onset is not None for one in computed)
+
+
+def new_sweeps(tmp_path):
+    with Store.open(tmp_path / "new.sqlite", write=False) as new:
+        return new.sweeps()
+
+
+@pytest.mark.timeout(30)
+def test_frames_are_looked_for_in_other_places_a_few_times_only(sound):
+    """Each time the rest of the log is read again."""
+    log = sound[0][1]
+    places = range(LOG_HEADER, LOG_HEADER + 300 * FRAME, FRAME)
+    found = read_log(io.BytesIO(log[:LOG_HEADER] + b"".join(b"x" + log[at : at + FRAME] for at in places)))
+
+    assert found.shifts == 16
 
 
 def test_a_log_of_which_nothing_can_be_read_is_told(path, tmp_path):

@@ -52,6 +52,51 @@ def test_a_log_damaged_before_its_end_is_refused_left_as_it_is_and_salvaged(left
     assert chunks(tmp_path / "new.sqlite") == SECONDS
 
 
+@pytest.mark.parametrize(
+    ("within", "gone", "put"),
+    [(1000, 1, b""), (1000, FRAME // 2, b""), (1000, 2 * FRAME + 7, b""), (1000, 0, b"x"), (0, 0, b"x")],
+)
+@pytest.mark.parametrize("write", [True, False])
+def test_a_log_from_which_bytes_are_gone_is_refused_left_as_it_is_and_salvaged(
+    left, tmp_path, within, gone, put, write
+):
+    """SQLite would find no frame behind them, and take none of it."""
+    path, log = left
+    content = log.read_bytes()
+    at = 32 + FRAME * (len(content) // FRAME // 2) + within
+    before = content[:at] + put + content[at + gone :]
+    log.write_bytes(before)
+
+    with pytest.raises(StoreDamaged, match=r"-wal is damaged, and \d+ transactions behind the damage would be lost"):
+        Store.open(path, write=write)
+    assert log.read_bytes() == before
+    salvage(path, tmp_path / "new.sqlite")
+    assert chunks(tmp_path / "new.sqlite") >= SECONDS - 1
+
+
+@pytest.mark.parametrize("write", [True, False])
+def test_a_log_of_which_nothing_can_be_read_is_refused_and_left_as_it_is(left, write):
+    """Its first bytes are gone: SQLite would begin it anew."""
+    path, log = left
+    before = log.read_bytes()[10:]
+    log.write_bytes(before)
+
+    with pytest.raises(StoreDamaged, match="-wal is damaged, and nothing in it can be read"):
+        Store.open(path, write=write)
+    assert log.read_bytes() == before
+
+
+def test_a_log_of_zeros_is_none(left):
+    """As the disk gave it room, and nothing was written."""
+    path, log = left
+    with Store.open(path.with_name("new.sqlite")):
+        pass
+    path.write_bytes(path.with_name("new.sqlite").read_bytes())
+    log.write_bytes(bytes(log.stat().st_size))
+
+    assert chunks(path) == 0
+
+
 def test_a_frame_that_is_lost_in_the_middle_ends_nothing_for_a_salvage(left, tmp_path):
     path, log = left
     content = bytearray(log.read_bytes())
