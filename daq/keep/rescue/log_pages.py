@@ -31,12 +31,13 @@ class LogPages:
     """What is lost; without a trace elsewhere, since of the pages in question an earlier state is left, or none."""
 
 
-def read_log_pages(content: bytes, size: int | None, main_pages: int) -> LogPages:
-    """The pages of a log. size: of the store's pages, None if it is unknown; main_pages: how many its file has."""
+def read_log_pages(content: bytes, size: int | None, main_pages: int, *, written: int = 0) -> LogPages:
+    """The pages of a log. size: of the store's pages, None if it is unknown; main_pages: how many its file has;
+    written: how many frames the log had, 0 if that is not known."""
     log = read_log(io.BytesIO(content), () if size is None else (size,))
     if log is None:
         problem = "nothing in the log can be read: what was received since it began is lost"
-        return LogPages(problems=(problem,) if len(content) > HEADER else ())
+        return LogPages(problems=(problem,) if len(content) > HEADER or written else ())
     mine = log.mine
     pages: dict[int, bytes] = {}
     waiting: dict[int, bytes] = {}
@@ -50,7 +51,7 @@ def read_log_pages(content: bytes, size: int | None, main_pages: int) -> LogPage
             pages, waiting, count = pages | waiting, {}, commit
     behind = int(np.count_nonzero(~log.of_older[mine:]))
     begun = bool(waiting) or len(content) > int(log.at[-1]) + FRAME_HEADER + log.size
-    problems = tuple(_problems(mine, lost, behind, begun, log.shifts))
+    problems = tuple(_problems(mine, lost, behind, begun, log.shifts, written - mine - behind))
     return LogPages(pages, log.size, count, tuple(_told(log, mine)), problems)
 
 
@@ -84,7 +85,9 @@ def _told(log: Log, mine: int) -> Iterator[str]:
         )
 
 
-def _problems(mine: int, lost: int, behind: int, begun: bool, shifts: int) -> Iterator[str]:
+def _problems(mine: int, lost: int, behind: int, begun: bool, shifts: int, gone: int) -> Iterator[str]:
+    if gone > 0:
+        yield f"the log lacks {counted(gone, 'page')} of those written to it: what was in them is lost"
     if shifts:
         yield (
             f"in {counted(shifts, 'place')} of the log bytes are gone, or strange ones came in: what was there is lost"

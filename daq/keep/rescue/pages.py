@@ -12,7 +12,8 @@ from pathlib import Path
 from daq.keep.bounded import open_plain, read_bytes
 from daq.keep.file_bytes import FileBytes
 from daq.keep.rescue.log_pages import read_log_pages
-from daq.keep.store.log import PAGE_SIZES, USUAL_SIZE, log_of
+from daq.keep.store.log import PAGE_SIZES, USUAL_SIZE, index_of, log_of
+from daq.keep.store.log_count import frames_written
 
 HEADER_BYTES = 100
 MAGIC = b"SQLite format 3\0"
@@ -31,12 +32,13 @@ class Pages:
     def __init__(self, path: Path) -> None:
         """Opens the file and reads its log. A log alone will do. Refused when it is no plain file; OSError."""
         log = log_of(path)
+        written = frames_written(log, index_of(path))
         log_bytes = read_bytes(log, MOST_LOG_BYTES) if log.exists() else b""
         alone = bool(log_bytes) and not path.exists()
         self._file: RawIOBase | BytesIO = BytesIO() if alone else open_plain(path).detach()
         self._main = FileBytes(self._file)
         size = _header_size(self._main[:HEADER_BYTES])
-        self.log = read_log_pages(log_bytes, size, len(self._main) // (size or PAGE_SIZES[0]))
+        self.log = read_log_pages(log_bytes, size, len(self._main) // (size or PAGE_SIZES[0]), written=written)
         self.size = self.log.size or size or _guessed_size(self._main)
         main = range(1, -(-len(self._main) // self.size) + 1)
         self.numbers = sorted({*main, *self.log.pages})

@@ -17,6 +17,8 @@ from numpy.typing import NDArray
 
 from daq.keep.bounded import open_plain
 from daq.keep.errors import StoreDamaged
+from daq.keep.store.log_count import frames_written
+from daq.text import counted
 
 HEADER, FRAME_HEADER = 32, 24
 MAGIC = (0x377F0682, 0x377F0683)
@@ -88,13 +90,19 @@ def log_of(path: Path) -> Path:
     return path.with_name(path.name + "-wal")
 
 
+def index_of(path: Path) -> Path:
+    """Where SQLite keeps its index of that log."""
+    return path.with_name(path.name + "-shm")
+
+
 def check_log(path: Path) -> None:
     """Raises StoreDamaged if the log holds more than one transaction behind a frame that is not as it was written, or
-    nothing that can be read. A computer that lost its power may leave one transaction: it was not on the disk yet.
-    Nobody else may have the store open."""
+    nothing that can be read, or fewer frames than were written. A computer that lost its power may leave one
+    transaction: it was not on the disk yet. Nobody else may have the store open."""
     log = log_of(path)
     if not log.exists():
         return
+    written = frames_written(log, index_of(path))
     with open_plain(log) as file:
         found = read_log(file)
         file.seek(HEADER)
@@ -107,6 +115,11 @@ def check_log(path: Path) -> None:
         raise StoreDamaged(
             f"{log} is damaged, and {lost} transactions behind the damage would be lost: keep it with the store; "
             "foreaft salvage reads both"
+        )
+    if (gone := written - (0 if found is None else found.mine)) > 0:
+        raise StoreDamaged(
+            f"{log} lacks {counted(gone, 'page')} of those written to it: keep it with the store; foreaft salvage "
+            "reads what is left"
         )
 
 

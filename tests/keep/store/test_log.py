@@ -1,13 +1,17 @@
 """A log that a crash has left: SQLite replays it as far as it is whole, and not a word is said of the rest."""
 
+import shutil
 import sqlite3
+import struct
 
+import numpy as np
 import pytest
 
 from daq.keep.errors import StoreDamaged
 from daq.keep.rescue.salvage import salvage
 from daq.keep.store import Store
-from daq.keep.store.log import check_log
+from daq.keep.store.log import check_log, index_of, log_of, read_log
+from daq.keep.store.log_count import frames_written
 from tests.keep.jig import recorded
 
 FRAME = 24 + 4096
@@ -25,6 +29,97 @@ def left(tmp_path):
         path.write_bytes((tmp_path / "store.sqlite").read_bytes())
         log.write_bytes((tmp_path / "store.sqlite-wal").read_bytes())
     return path, log
+
+
+@pytest.fixture
+def killed(tmp_path):
+    """The same with SQLite's index of the log, which a kill leaves too."""
+    path = tmp_path / "killed" / "store.sqlite"
+    path.parent.mkdir()
+    with Store.open(tmp_path / "running.sqlite") as store:
+        recorded(store, SECONDS)
+        for ending in ("", "-wal", "-shm"):
+            shutil.copyfile(tmp_path / f"running.sqlite{ending}", path.with_name(path.name + ending))
+    return path, path.with_name(path.name + "-wal"), path.with_name(path.name + "-shm")
+
+
+def cut_where_a_transaction_ends(log, back):
+    """So many transactions before the last; how many frames that costs."""
+    with log.open("rb") as file:
+        commits = np.flatnonzero(read_log(file).commit)
+    frames = int(commits[-1 - back]) + 1
+    lost = (log.stat().st_size - 32) // FRAME - frames
+    log.write_bytes(log.read_bytes()[: 32 + frames * FRAME])
+    return lost
+
+
+@pytest.mark.parametrize("write", [True, False])
+def test_a_log_cut_off_where_a_transaction_ends_is_refused_by_its_index(killed, tmp_path, write):
+    path, log, index = killed
+    lost = cut_where_a_transaction_ends(log, 2)
+    before = log.read_bytes(), index.read_bytes()
+
+    with pytest.raises(StoreDamaged, match=rf"-wal lacks {lost} pages of those written to it: keep it with the store"):
+        Store.open(path, write=write)
+    assert (log.read_bytes(), index.read_bytes()) == before
+    found = salvage(path, tmp_path / "new.sqlite")
+    assert found.problems[0] == f"the log lacks {lost} pages of those written to it: what was in them is lost"
+    assert 0 < chunks(tmp_path / "new.sqlite") < SECONDS
+
+
+def test_whole_frames_gone_from_within_a_log_are_missed_by_its_index(killed, tmp_path):
+    path, log, _ = killed
+    content = log.read_bytes()
+    at = 32 + FRAME * (len(content) // FRAME // 2)
+    log.write_bytes(content[:at] + content[at + 3 * FRAME :])
+
+    found = salvage(path, tmp_path / "new.sqlite")
+    assert found.problems[0] == "the log lacks 3 pages of those written to it: what was in them is lost"
+
+
+def test_a_log_that_is_whole_agrees_with_its_index(killed):
+    path, _, _ = killed
+
+    assert chunks(path) == SECONDS
+
+
+@pytest.mark.parametrize("harm", ["a bit", "other salts", "short", "gone"])
+def test_an_index_that_is_not_as_it_was_written_or_of_another_log_tells_nothing(killed, harm):
+    path, log, index = killed
+    cut_where_a_transaction_ends(log, 1)
+    content = bytearray(index.read_bytes())
+    if harm == "a bit":
+        content[17] ^= 4
+        content[48 + 17] ^= 4
+    elif harm == "other salts":
+        content[32] ^= 4
+        content[48 + 32] ^= 4
+        for begin in (0, 48):
+            content[begin + 40 : begin + 48] = struct.pack("=II", *summed(content[begin : begin + 40]))
+    index.write_bytes(content[:50] if harm == "short" else content)
+    if harm == "gone":
+        index.unlink()
+
+    assert chunks(path) < SECONDS
+
+
+def summed(content):
+    """SQLite's checksum, sqlite.org/fileformat2.html, section 4.2."""
+    s0 = s1 = 0
+    for x0, x1 in struct.iter_unpack("=II", content):
+        s0 = (s0 + x0 + s1) & 0xFFFFFFFF
+        s1 = (s1 + x1 + s0) & 0xFFFFFFFF
+    return s0, s1
+
+
+def test_frames_that_the_store_has_by_now_are_not_missed(tmp_path):
+    path = tmp_path / "store.sqlite"
+    with Store.open(path) as store:
+        recorded(store, SECONDS)
+        assert frames_written(log_of(path), index_of(path)) > 0
+        with store.reading() as db:
+            db.execute("PRAGMA wal_checkpoint(PASSIVE)")
+        assert frames_written(log_of(path), index_of(path)) == 0
 
 
 def harmed(log, at, length=1):
