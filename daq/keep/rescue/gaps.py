@@ -96,7 +96,7 @@ def _between_chunks(db: sqlite3.Connection, pages_lost: bool) -> Iterator[Gap]:
         "SELECT id, rig FROM sessions WHERE id IN (SELECT session_id FROM sweeps)"
     ).fetchall():
         begin_us, end_us = _ridden(db, session_id, pages_lost)
-        if (session_id, BOARD) in streams or begin_us is None or end_us is None or _is_typed(rig):
+        if (session_id, BOARD) in streams or begin_us is None or end_us is None or is_typed(rig):
             continue
         if end_us - begin_us > LEAST_US and _has_room(rows, session_id):
             yield Gap(session_id, BOARD, OF_SCANS, begin_us, end_us)
@@ -114,7 +114,7 @@ def _has_room(rows: list[tuple[int, str, int, int, int]], session_id: int) -> bo
     return after is None or after - before > 1
 
 
-def _is_typed(rig: str) -> bool:
+def is_typed(rig: str) -> bool:
     """Whether a person read the scale: then there are no scans to lose."""
     try:
         return parse_rig(rig).typed is not None

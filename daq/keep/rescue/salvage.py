@@ -17,6 +17,7 @@ from pathlib import Path
 from daq.keep.bounded import Refused
 from daq.keep.errors import StoreDamaged, StoreError, StoreNewer
 from daq.keep.rescue.copied import copied_sweeps
+from daq.keep.rescue.ends import silent_ends
 from daq.keep.rescue.found_rows import Found, columns_by_table, found_in, row_at
 from daq.keep.rescue.gaps import note_gaps
 from daq.keep.rescue.index_rows import INDICES, listed
@@ -148,6 +149,7 @@ def _copied(pages: Pages, found: Found, new: Store) -> Salvaged:
                 tail_lost=tail_lost or "notifications" in tables.lost,
             )
             problems += missing_answers(db) if tail_lost and "results" not in tables.lost else []
+        problems += silent_ends(db)
         for table in ("results", "copied_sweeps"):
             gone = db.execute(f"DELETE FROM {table} WHERE sweep_id NOT IN (SELECT id FROM sweeps)").rowcount
             if gone and table == "results":

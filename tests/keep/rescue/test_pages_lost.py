@@ -161,3 +161,17 @@ def test_pages_of_an_earlier_state_are_a_loss_though_every_page_is_sound(tmp_pat
 
     assert any("notifications of sensors from" in phrase for phrase in losses[1])
     assert any("notifications of sensors from" in problem for problem in found.problems)
+
+
+@pytest.mark.parametrize("harmed", [True, False])
+def test_a_sweep_that_went_on_when_no_scan_follows_is_told_where_page_and_index_are_equally_old(path, harmed):
+    """Both are sound, and no number follows: only the sweep's own end tells."""
+    if harmed:
+        end = "SELECT max(last_us) FROM chunks WHERE session_id = 2"
+        harm(path, f"DELETE FROM chunks WHERE session_id = 2 AND last_us > ({end}) - 4000000")
+    found, losses = salvaged(path)
+
+    said = [one for one in found.problems if "no scan of 'board' follows" in one]
+    assert len(said) == len(found.problems) == harmed
+    assert all("though sweep 5 went on until 71.000 s: it was silent, or what it sent is lost" in one for one in said)
+    assert set(losses.values()) == {()}, "it may have been silent"
