@@ -117,18 +117,19 @@ def open_for_writing(path: Path) -> StoreFile:
             db.execute("PRAGMA journal_mode = WAL")
             db.execute("PRAGMA synchronous = FULL")
             db.execute("PRAGMA secure_delete = ON")  # deleted records leave no bytes in free pages
-            file.migrated_copy = migrate(db, path)
+            file.migrated_copy = migrate(db, path, then=lambda kept: _bring_forward(db, kept))
             db.execute("PRAGMA foreign_keys = ON")
         with _os_errors(path):
             begun.unlink(missing_ok=True)
-        if file.migrated_copy is not None:
-            with file.writing() as db:
-                complete(db)
-                add_copy(db, "backup", file.migrated_copy, [row[0] for row in db.execute("SELECT id FROM sweeps")])
     except BaseException:
         file.close()
         raise
     return file
+
+
+def _bring_forward(db: sqlite3.Connection, kept: Path) -> None:
+    complete(db)
+    add_copy(db, "backup", kept, [row[0] for row in db.execute("SELECT id FROM sweeps")])
 
 
 def open_for_reading(path: Path) -> StoreFile:

@@ -10,7 +10,7 @@ import contextlib
 import os
 import sqlite3
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -174,9 +174,18 @@ def check_version(db: sqlite3.Connection, path: Path, steps: tuple[tuple[str, st
     return version
 
 
-def migrate(db: sqlite3.Connection, path: Path, steps: tuple[tuple[str, str], ...] = STEPS) -> Path | None:
-    """Migrates an open store to the newest schema; returns the path of the copy made before, None if none was
-    needed."""
+def migrate(
+    db: sqlite3.Connection,
+    path: Path,
+    steps: tuple[tuple[str, str], ...] = STEPS,
+    *,
+    then: Callable[[Path], None] = lambda _: None,
+) -> Path | None:
+    """Migrates an open store to the newest schema; returns the path of the copy made before, None if none was needed.
+
+    then: is given that path, and changes rows that were there. It belongs to the steps: all of it is one transaction,
+    since a store that already says it is of the newest schema is never completed.
+    """
     version = check_version(db, path, steps)
     if version == len(steps):
         return None
@@ -187,7 +196,11 @@ def migrate(db: sqlite3.Connection, path: Path, steps: tuple[tuple[str, str], ..
     migrations = Migrations("foreaft")
     for number, (name, sql) in enumerate(steps, start=1):
         migrations(name=name)(_step(number, sql))
-    migrations.apply(Database(db, recursive_triggers=False, execute_plugins=False))
+    database = Database(db, recursive_triggers=False, execute_plugins=False)
+    with database.atomic():
+        migrations.apply(database)
+        if kept is not None:
+            then(kept)
     return kept
 
 

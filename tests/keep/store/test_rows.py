@@ -165,6 +165,22 @@ def test_brought_forward_an_older_store_gets_checksums_and_twins_and_what_was_da
         assert store.migrated_copy is not None
 
 
+def test_a_store_whose_program_ended_while_it_was_brought_forward_is_brought_forward_next_time(older, monkeypatch):
+    """It said already that it was of the newest schema: its rows stayed without checksums, damaged for good."""
+
+    def killed(_):
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patched:
+        patched.setattr("daq.keep.store.file.complete", killed)
+        with pytest.raises(KeyboardInterrupt):
+            Store.open(older)
+
+    with Store.open(older) as store:
+        assert verify(store).problems == ("row 2 of events is damaged", "row 2 of events is without its twin")
+        assert store.migrated_copy is not None
+
+
 def test_a_store_of_second_sums_is_read_beside_and_brought_forward_with_its_raw(tmp_path):
     path = tmp_path / "older.sqlite"
     db = sqlite3.connect(path, isolation_level=None)

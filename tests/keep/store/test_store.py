@@ -348,7 +348,7 @@ def test_an_empty_file_holds_nothing_to_read_and_becomes_a_store_when_written(pa
 
 
 def test_a_store_that_was_killed_while_it_was_made_is_made_at_the_next_start(path, monkeypatch):
-    def killed(*_):
+    def killed(*_, **__):
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patched:
