@@ -64,7 +64,7 @@ def consent(client: str, kind: Any, said: str, store: Path | None) -> None:
     When consent to research is withdrawn, the exports already made of the client's sweeps are named.
     """
     from daq.keep.clients import people
-    from daq.keep.clients.copies import exports_of
+    from daq.keep.clients.copies import UNREAD, exports_of
 
     with opened(store, write=True) as open_store:
         known = people.client_called(open_store, client)
@@ -72,6 +72,9 @@ def consent(client: str, kind: Any, said: str, store: Path | None) -> None:
         made = exports_of(open_store, known) if (kind, said) == ("research", "withdrawn") else []
     tell(f"{known.pseudonym}: {kind} {said}")
     for copy in made:
+        if copy.unread:
+            tell(f"of exports made from the backup {copy.path}, {UNREAD}")
+            continue
         gone = "" if copy.path.exists() else " (not there now: moved?)"
         tell(f"exported before, on {copy.made_utc[:10]}, remove it by hand: {copy.path}{gone}")
 

@@ -139,6 +139,7 @@ def forget(client: str, yes: bool, store: Path | None) -> None:
 
     Sweeps ridden without a visit or imported under the pseudonym go too.
     """
+    from daq.keep.clients.copies import UNREAD
     from daq.keep.clients.forgetting import forget as forgotten
     from daq.keep.clients.forgetting import known_as
 
@@ -155,6 +156,8 @@ def forget(client: str, yes: bool, store: Path | None) -> None:
     tell(f"{gone.pseudonym}: gone are {counted(gone.sweeps, 'sweep')} and {counted(gone.sessions, 'whole session')}")
     for path in (*gone.backups, *gone.exports):
         tell(f"still holds them, remove it by hand: {path}" + ("" if path.exists() else " (not there now: moved?)"))
+    for path in gone.unread:
+        tell(f"of exports made from the backup {path}, {UNREAD}")
     if not gone.overwritten:
         tell(
             "another program began to read the store meanwhile: the removed bytes stay in its file until that one is "

@@ -15,7 +15,7 @@ def test_with_research_no_longer_agreed_to_the_exports_already_made_are_named(de
     at.answers = {
         "clients": [client],
         "visit": answers["visit"],
-        f"clients/{client['pseudonym']}/agreement": {**client, "exports": ["/srv/study-1", "/srv/study-2"]},
+        f"clients/{client['pseudonym']}/agreement": {**client, "exports": ["/srv/study-1", "/srv/study-2"], "unread": ["/srv/old"]},
     }
     at.open({**messages["snapshot"], "visit": answers["visit"]["visit"]}, screen="client")
     at.page.get_by_text("What was agreed, and until when records are kept").click()
@@ -26,5 +26,7 @@ def test_with_research_no_longer_agreed_to_the_exports_already_made_are_named(de
     form.get_by_role("button", name="Keep what was agreed").click()
     at.wait(lambda: form.get_by_text("/srv/study-1, /srv/study-2").count())
 
-    assert form.get_by_role("status").inner_text().startswith("Kept. Already exported, to be deleted by hand:")
+    said = form.get_by_role("status").inner_text()
+    assert said.startswith("Kept. Already exported, to be deleted by hand:")
+    assert said.endswith("exports made from backups that are gone or cannot be read: /srv/old")
     assert next(body for path, body in at.asked if path.endswith("/agreement"))["research"] is False

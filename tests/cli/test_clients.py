@@ -67,11 +67,21 @@ def test_with_consent_to_research_withdrawn_the_exports_already_made_are_named(k
     service = foreaft("consent", late, "service", "withdrawn")
     research = foreaft("consent", late, "research", "withdrawn")
     nobody = foreaft("consent", kept, "research", "withdrawn")
+    copy = tmp_path / "copy.sqlite"
+    foreaft("backup", str(copy))
+    copy.unlink()
+    foreaft("consent", late, "research", "given")
+    unknown = foreaft("consent", late, "research", "withdrawn")
+    forgotten = foreaft("forget", late, "--yes")
 
     assert [one["exports"] for one in listed] == [[str(tmp_path / "study")], []]
     assert f"remove it by hand: {tmp_path / 'study'}" in research.stderr
     assert research.stderr.count("study") == 1
     assert "by hand" not in service.stderr + nobody.stderr
+    said = f"of exports made from the backup {copy}, which is gone or cannot be read, nothing is known"
+    assert said in unknown.stderr
+    assert said in forgotten.stderr
+    assert "nothing is known" not in research.stderr
 
 
 @pytest.mark.parametrize("words", [("clients",), ("clients", "--json"), ("clients", "--overdue")])

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from daq.keep.clients import people
@@ -13,6 +13,9 @@ from daq.keep.clients.people import Client
 from daq.keep.errors import StoreError
 from daq.keep.store import Store
 from daq.keep.store.sessions import SweepRecord, copies_of
+
+UNREAD = "which is gone or cannot be read, nothing is known"
+"""Of the exports made from such a backup."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +26,8 @@ class Copy:
     """backup or export."""
     made_utc: str
     path: Path
+    unread: bool = False
+    """A backup that is gone or cannot be read: the exports made from it are not known."""
 
 
 def copies_known(store: Store, client: Client | None, sweeps: Sequence[SweepRecord]) -> list[Copy]:
@@ -30,21 +35,27 @@ def copies_known(store: Store, client: Client | None, sweeps: Sequence[SweepReco
 
     An export made from a backup is listed in that backup, so backups that are still where they were made are read too.
     """
-    found = _noted(store, None if client is None else client.id, [sweep.id for sweep in sweeps])
+    found = dict.fromkeys(_noted(store, None if client is None else client.id, [sweep.id for sweep in sweeps]))
     called = [] if client is None else [one.pseudonym for one in people.records_of(store, client.id)]
     asked = {store.path.resolve()}
+    unread: set[Path] = set()
     while waiting := [copy.path for copy in found if copy.kind == "backup" and copy.path not in asked]:
         for path in waiting:
             asked.add(path)
-            with contextlib.suppress(StoreError):
-                found += [copy for copy in _noted_in(path, called, sweeps) if copy not in found]
-    return sorted(found, key=lambda copy: copy.made_utc)
+            try:
+                found |= dict.fromkeys(_noted_in(path, called, sweeps))
+            except StoreError:
+                unread.add(path)
+    told = [replace(copy, unread=copy.path in unread) for copy in found]
+    return sorted(told, key=lambda copy: copy.made_utc)
 
 
 def exports_of(store: Store, client: Client) -> list[Copy]:
-    """The exports that hold sweeps of a client, oldest first; without what was handed over to the client."""
+    """The exports that hold sweeps of a client, oldest first; without what was handed over to the client. Behind them
+    the backups that would have to be read to know of more."""
     sweeps = [sweep for sweep in store.sweeps(damaged=lambda _: None) if sweep.client_id == client.id]
-    return _not_own(store, client, copies_known(store, client, sweeps))
+    known = copies_known(store, client, sweeps)
+    return [*_not_own(store, client, known), *(copy for copy in known if copy.unread)]
 
 
 def exports_noted(store: Store, client: Client) -> list[Copy]:

@@ -35,6 +35,8 @@ class Forgotten:
     """Files that still hold the client: whole stores, copied since the client was added."""
     exports: tuple[Path, ...]
     """Folders that still hold the client's sweeps, under the pseudonym, or what was handed over."""
+    unread: tuple[Path, ...]
+    """Backups of which it is not known what was exported from them."""
     overwritten: bool
     """Whether the removed bytes have been overwritten; not while another program is still reading an older state."""
 
@@ -104,6 +106,7 @@ def forget(store: Store, pseudonym: str) -> Forgotten:
         len(sweeps),
         paths["backup"],
         paths["export"],
+        tuple(sorted(copy.path for copy in copies if copy.unread)),
         overwritten=_log_emptied(store),
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from daq.keep.clients.copies import UNREAD
 from daq.keep.clients.joining import Joining, Parted
 from daq.text import counted
 
@@ -27,7 +28,9 @@ def joining_said(found: Joining) -> tuple[str, ...]:
         f"Exported before with {other} as the rider, and not changed: {copy.path}. Beside a new export its sweeps "
         "would count twice: export again, and put that one away."
         for copy in found.exports
+        if not copy.unread
     ]
+    sentences += [f"Of exports made from the backup {copy.path}, {UNREAD}." for copy in found.exports if copy.unread]
     return (*sentences, "What was recorded is not touched, and the two can be parted again.")
 
 

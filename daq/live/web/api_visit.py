@@ -87,7 +87,8 @@ def _add_clients(app: FastAPI, session: Session) -> None:
     @app.put("/api/v1/clients/{pseudonym}/agreement")
     async def agreement(pseudonym: str, body: Agreement) -> dict[str, Any]:
         """Record what was agreed to; earlier answers stay in the records. Nothing is deleted automatically: `exports`
-        lists those already made of this client's sweeps, including in backups once consent to research is withdrawn."""
+        lists those already made of this client's sweeps, including in backups once consent to research is withdrawn,
+        `unread` the backups that cannot be read for that."""
 
         def keep(store: Store) -> dict[str, Any]:
             client = people.client_called(store, pseudonym)
@@ -99,7 +100,9 @@ def _add_clients(app: FastAPI, session: Session) -> None:
             people.set_keep_until(store, client.id, body.keep_until)
             known = _known_one(store, people.client(store, client.id))
             if before["research"] and not body.research:
-                known["exports"] = [str(copy.path) for copy in exports_of(store, client)]
+                made = exports_of(store, client)
+                known["exports"] = [str(copy.path) for copy in made if not copy.unread]
+                known["unread"] = [str(copy.path) for copy in made if copy.unread]
             return known
 
         return await ask(keep)

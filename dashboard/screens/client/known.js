@@ -106,7 +106,7 @@ function agreementForm(/** @type {Store} */ store, /** @type {() => void} */ kep
     body.keep_until ||= null;
     const known = await ask(store, "agreement", "PUT", `/api/v1/clients/${pseudonym}/agreement`, body);
     if (!known) return;
-    setText(said, keptWords(body.research, known.exports));
+    setText(said, keptWords(body.research, known.exports, known.unread ?? []));
     kept();
   }
   return {
@@ -123,10 +123,12 @@ function agreementForm(/** @type {Store} */ store, /** @type {() => void} */ kep
   };
 }
 
-/** @param {boolean} research @param {string[]} exports */
-function keptWords(research, exports) {
-  if (research || !exports.length) return "Kept.";
-  return `Kept. Already exported, to be deleted by hand: ${exports.join(", ")}`;
+/** @param {boolean} research @param {string[]} exports @param {string[]} unread */
+function keptWords(research, exports, unread) {
+  if (research) return "Kept.";
+  const made = exports.length ? [`Already exported, to be deleted by hand: ${exports.join(", ")}`] : [];
+  const unknown = unread.length ? [`Nothing is known of exports made from backups that are gone or cannot be read: ${unread.join(", ")}`] : [];
+  return ["Kept.", ...made, ...unknown].join(" ");
 }
 
 function clientItem(/** @type {Store} */ store, /** @type {any} */ { pseudonym, name, visits, also, keep_until, overdue }) {

@@ -72,7 +72,9 @@ def test_a_backup_that_is_gone_or_damaged_stops_nothing(store, tmp_path):
     (tmp_path / "gone").unlink()
     (tmp_path / "damaged").write_bytes(b"x" * 5000)
 
-    assert {path.name for path in forget(store, client.pseudonym).backups} == {"gone", "damaged"}
+    assert [(copy.path.name, copy.unread) for copy in exports_of(store, client)] == [("gone", True), ("damaged", True)]
+    done = forget(store, client.pseudonym)
+    assert {path.name for path in done.backups} == {path.name for path in done.unread} == {"gone", "damaged"}
 
 
 def test_what_was_handed_over_is_no_export_for_research(store, tmp_path):
