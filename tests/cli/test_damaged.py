@@ -167,6 +167,19 @@ def test_a_log_beside_an_empty_file_or_none_survives_every_command(tmp_path, mon
     assert [one.name for one in tmp_path.glob("*-shm")] == []
 
 
+@pytest.mark.parametrize("left", ["-wal", "-shm", "-journal"])
+def test_an_empty_file_that_sqlite_has_left_is_no_store_and_none_is_made(tmp_path, monkeypatch, left):
+    """A command that writes would begin with an empty store, at a path that has none."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / f"none.sqlite{left}").touch()
+    for words in COMMANDS:
+        done = foreaft(*words, "--store", tmp_path / "none.sqlite")
+
+        assert done.exit_code == 4
+        assert "no store at" in done.stderr
+    assert [one.name for one in tmp_path.iterdir()] == [f"none.sqlite{left}"]
+
+
 def test_what_is_not_there_cannot_be_salvaged(tmp_path):
     done = foreaft("salvage", tmp_path / "nothing", tmp_path / "new.sqlite")
 

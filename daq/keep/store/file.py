@@ -17,8 +17,7 @@ from daq.keep.bounded import Refused, open_plain
 from daq.keep.errors import StoreBusy, StoreDamaged, StoreError, StoreReadOnly, StoreVanished, disk_error, store_error
 from daq.keep.private import PRIVATELY
 from daq.keep.store.lock import note_holder, take_lock
-from daq.keep.store.log import HEADER as LOG_HEADER
-from daq.keep.store.log import check_log, log_of
+from daq.keep.store.log import check_log, is_left_alone, log_of
 from daq.keep.store.migrations import check_version, migrate
 from daq.keep.store.replacing import finish, is_unfinished
 from daq.keep.store.rows import complete
@@ -224,15 +223,12 @@ def _read_uri(path: Path) -> str:
 
 
 def _check_log_has_store(path: Path) -> None:
-    """Raises StoreDamaged if there is a log and nothing, or an empty file, where its store should be: SQLite would
-    delete the log, even to read."""
-    log = log_of(path)
-    with contextlib.suppress(FileNotFoundError):
-        if log.stat().st_size > LOG_HEADER and not _has_bytes(path):
-            raise StoreDamaged(
-                f"{path} is {'empty' if path.exists() else 'gone'}, and its log {log} is left: keep it as it is; "
-                f"foreaft salvage {path} NEW.sqlite brings what is in it into a new store"
-            )
+    """Raises StoreDamaged if the log is all there is."""
+    if is_left_alone(path):
+        raise StoreDamaged(
+            f"{path} is {'empty' if path.exists() else 'gone'}, and its log {log_of(path)} is left: keep it as it is; "
+            f"foreaft salvage {path} NEW.sqlite brings what is in it into a new store"
+        )
 
 
 def _has_bytes(path: Path) -> bool:

@@ -95,6 +95,14 @@ def index_of(path: Path) -> Path:
     return path.with_name(path.name + "-shm")
 
 
+def is_left_alone(path: Path) -> bool:
+    """Whether there is a log with frames in it and nothing, or an empty file, where its store should be: SQLite would
+    delete the log, even to read."""
+    log = log_of(path)
+    has_frames = log.exists() and log.stat().st_size > HEADER
+    return has_frames and not (path.exists() and path.stat().st_size)
+
+
 def check_log(path: Path) -> None:
     """Raises StoreDamaged if the log holds more than one transaction behind a frame that is not as it was written, or
     nothing that can be read, or fewer frames than were written. A computer that lost its power may leave one

@@ -8,6 +8,8 @@ import contextlib
 import os
 from pathlib import Path
 
+from daq.keep.store.log import is_left_alone
+
 BESIDE = ("-journal", "-wal", "-shm")
 """What SQLite keeps beside a file. The log of one store beside another would be replayed into it and destroy it
 (sqlite.org/howtocorrupt.html, mispairing database files and hot journals)."""
@@ -16,7 +18,7 @@ BESIDE = ("-journal", "-wal", "-shm")
 def is_there(path: Path) -> bool:
     """Whether there is a store at a path, or will be as soon as it is opened, or was: its log is left."""
     path = Path(os.path.realpath(path))
-    return path.exists() or _pending(path).exists() or log_without_store(path) is not None
+    return path.exists() or _pending(path).exists() or is_left_alone(path)
 
 
 def in_the_making(target: Path) -> Path:
