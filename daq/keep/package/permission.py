@@ -13,7 +13,7 @@ from daq.keep.package.tables import TEXTS, Table
 from daq.keep.package.typed_text import channel_typed, typed
 from daq.keep.store import Store
 from daq.keep.store.lock import is_held
-from daq.keep.store.sessions import SweepRecord
+from daq.keep.store.sessions import SweepRecord, at_utc
 
 Purpose = Literal["research", "client"]
 """Research needs the client's consent and leaves free text out; client is the client's own copy."""
@@ -72,11 +72,12 @@ def refuse_while_ridden(store: Store, sweep: SweepRecord) -> None:
 
 
 def _is_newest(store: Store, sweep: SweepRecord) -> bool:
-    """Of the newest session, which has not ended: any other sweep without an end was cut off."""
-    sessions = store.sessions(damaged=lambda _: None)
+    """Of the session that is stored now, which is the last one of those without an end: any other sweep without an end
+    was cut off. A sweep that was resumed is in an older session than one begun meanwhile."""
     newest = max(one.id for one in store.sweeps(damaged=lambda _: None))
-    running = bool(sessions) and sessions[-1].ended_us is None and sessions[-1].id == sweep.session_id
-    return running and sweep.id == newest
+    unended = [one for one in store.sessions(damaged=lambda _: None) if one.ended_us is None]
+    last = max(((at_utc(one, store.last_us(one.id)), one.id) for one in unended), default=None)
+    return sweep.id == newest and last is not None and last[1] == sweep.session_id
 
 
 def refuse_unless_agreed(store: Store, sweep: SweepRecord, purpose: Purpose) -> None:

@@ -82,8 +82,8 @@ def calibration(db: Connection, calibration_id: int) -> Any:
     return json.loads(_one(db, "calibration", calibration_id)["content"])
 
 
-def end_session(db: Connection, session_id: int, ended_us: int) -> None:
-    """Marks a session as ended."""
+def end_session(db: Connection, session_id: int, ended_us: int | None) -> None:
+    """Marks a session as ended; with None as gone on after its end."""
     session(db, session_id)
     update_row(db, "sessions", session_id, ended_us=ended_us)
 

@@ -119,8 +119,8 @@ class Store:
                 client_id=client_id,
             )
 
-    def end_session(self, session_id: int, *, ended_us: int) -> None:
-        """Marks the session as properly ended."""
+    def end_session(self, session_id: int, *, ended_us: int | None) -> None:
+        """Marks the session as properly ended; with None as gone on after its end."""
         with self.writing() as db:
             sessions.end_session(db, session_id, ended_us)
 

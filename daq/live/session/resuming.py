@@ -65,6 +65,7 @@ def resume(
 ) -> Session:
     """The session of an interrupted sweep, resumed: same session time, with its finished steps, paused."""
     record = store.session(sweep.session_id)
+    store.end_session(record.id, ended_us=None)
     passed_us = round((now - session_start(record)).total_seconds() * 1e6)
     clock = SessionClock(begin_us=max(passed_us, store.last_us(record.id) + 1))
     rider = Rider(str(sweep.rider["pseudonym"]), sweep.rider["mass_kg"])

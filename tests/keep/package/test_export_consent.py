@@ -12,7 +12,7 @@ from daq.keep.clients.forgetting import forget
 from daq.keep.package.export import export
 from daq.keep.package.permission import ExportRefused, exportable, permitted
 from daq.keep.package.tables import read_table
-from tests.keep.jig import begin
+from tests.keep.jig import begin, second_of_session
 from tests.keep.sweeps import computed, stored
 
 
@@ -38,11 +38,17 @@ def cut_off(store):
 
 def test_only_the_newest_sweep_of_a_session_that_goes_on_is_being_ridden(store):
     stored(store)
+    _, said_of_older = cut_off(store)
     sweep_id, said = cut_off(store)
     assert said() == [f"sweep {sweep_id} is being ridden: export it when it has ended"]
+    assert said_of_older() == []
 
-    begin(store)  # of a daemon or a bench started after it was cut off
+    later = begin(store)  # of a daemon or a bench started after it was cut off
+    store.put(later, second_of_session(7))
     assert said() == []
+
+    store.put(1, second_of_session(8))  # resumed, that other session was killed
+    assert said() == [f"sweep {sweep_id} is being ridden: export it when it has ended"]
 
 
 def test_a_sweep_of_a_session_that_has_ended_is_not_being_ridden(store):

@@ -6,6 +6,7 @@ import datetime
 import pytest
 import uvloop
 
+from daq.keep.package.permission import permitted
 from daq.keep.store import Store
 from daq.live.demo import calibration_of
 from daq.live.session.resuming import interrupted, left_open, resume
@@ -68,6 +69,22 @@ def test_the_steps_ridden_before_are_there_bit_for_bit_and_the_sweep_is_paused(c
         == session.sweep.progress.plan.positions_mm[len(session.sweep.progress.steps)]
     )
     assert session.acquisition.clock.now_us() > store.last_us(1)
+
+
+def test_a_session_that_was_ended_with_its_sweep_open_goes_on_and_the_sweep_is_not_exported_by_half(cut_off):
+    """By a daemon that was closed: the end it noted is none any more."""
+    store, rig_text, _ = cut_off
+    store.end_session(1, ended_us=store.last_us(1))
+    sweep = interrupted(store, rig_text=rig_text, calibration=CALIBRATION, now=utc_now())
+    assert permitted(store, [sweep.id], "client") == ([sweep.id], [])
+
+    async def take_up():
+        resume(store, sweep, parse_rig(rig_text), CALIBRATION, now=utc_now(), simulated=True)
+
+    uvloop.run(take_up())
+    assert store.session(1).ended_us is None
+    ((), (left_out,)) = permitted(store, [sweep.id], "client")
+    assert "is being ridden" in str(left_out)
 
 
 def test_after_resuming_the_same_position_is_asked_again(cut_off):
