@@ -26,6 +26,7 @@ from daq.keep.rescue.pages import Pages
 from daq.keep.rescue.rebuilt import rebuild_sweeps
 from daq.keep.rescue.stand_ins import place_stand_ins
 from daq.keep.rescue.twins import from_twins
+from daq.keep.store.file import BEGUN
 from daq.keep.store.lock import take_lock
 from daq.keep.store.log import log_of
 from daq.keep.store.migrations import STEPS, SUMMED
@@ -96,7 +97,7 @@ def _made(pages: Pages, found: Found, target: Path) -> Salvaged:
 
 
 def _remove(partial: Path) -> None:
-    for ending in ("", *BESIDE, ".lock"):
+    for ending in ("", *BESIDE, ".lock", BEGUN):
         partial.with_name(partial.name + ending).unlink(missing_ok=True)
 
 

@@ -11,7 +11,7 @@ from daq.keep.again.cut_off import close
 from daq.keep.again.recompute import recompute_stored
 from daq.keep.clients import people, visits
 from daq.keep.clients.forgetting import forget
-from daq.keep.errors import StoreBusy, StoreDamaged, StoreError, StoreNewer
+from daq.keep.errors import StoreBusy, StoreDamaged, StoreError, StoreFull, StoreNewer
 from daq.keep.rescue import salvage as salvaging
 from daq.keep.rescue.found_rows import found_in
 from daq.keep.rescue.pages import LEAF_OF_INDEX, Pages
@@ -99,6 +99,18 @@ def test_a_file_made_while_the_damaged_one_was_read_is_not_overwritten(path, tmp
     with pytest.raises(StoreError, match="nothing is overwritten"):
         salvage(path, target)
     assert target.read_bytes() == b"precious"
+
+
+def test_a_salvage_that_cannot_begin_its_store_leaves_nothing(path, tmp_path, monkeypatch):
+    def full(*_):
+        raise StoreFull("no room left")
+
+    monkeypatch.setattr("daq.keep.store.file.migrate", full)
+    before = {one.name for one in tmp_path.iterdir()}
+    with pytest.raises(StoreFull):
+        salvage(path, tmp_path / "new.sqlite")
+
+    assert {one.name for one in tmp_path.iterdir()} == {*before, "new.sqlite.lock"}
 
 
 def test_a_log_that_belongs_to_another_store_is_not_replayed_into_the_new_one(path, tmp_path):
