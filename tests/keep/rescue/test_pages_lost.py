@@ -53,6 +53,35 @@ def test_pages_of_zeros_that_nothing_explains_may_be_lost_and_sound_sweeps_are_n
     assert losses == {5: ()}
 
 
+def test_a_freed_page_on_which_a_copy_is_left_is_no_loss(path):
+    """SQLite leaves what was on a freed page unless it is told not to (sqlite.org/pragma.html, secure_delete)."""
+    forgotten(path)
+    with Pages(path) as pages:
+        ((page, _), *_) = found_in(pages).places["chunks"].values()
+        freed = max(one for one in pages.free()[0] if len(pages.page(one)) == PAGE and not any(pages.page(one)))
+    content = bytearray(path.read_bytes())
+    content[(freed - 1) * PAGE : freed * PAGE] = content[(page - 1) * PAGE : page * PAGE]
+    path.write_bytes(content)
+    found, losses = salvaged(path)
+
+    assert (found.problems, losses) == ((), {5: ()})
+
+
+@pytest.mark.parametrize(("children", "expected"), [((7, 8), 9), ((7, 9), 2), ((7, 0), 2)])
+def test_what_a_page_above_others_names_counts_if_sqlite_could_have_made_it(tmp_path, children, expected):
+    """Each page below it once (sqlite.org/fileformat2.html, section 1.6); there are two pages, and no header."""
+    path, last = tmp_path / "store.sqlite", 9
+    places = [PAGE - 5 * (i + 1) for i in range(len(children))]
+    head = bytes([0x05, 0, 0, 0, len(children)]) + places[-1].to_bytes(2, "big") + bytes(1) + last.to_bytes(4, "big")
+    page = bytearray(head + b"".join(at.to_bytes(2, "big") for at in places)).ljust(PAGE, bytes(1))
+    for number, at in zip(children, places, strict=True):
+        page[at : at + 5] = number.to_bytes(4, "big") + bytes([number])
+    path.write_bytes(bytes(PAGE) + page)
+
+    with Pages(path) as pages:
+        assert found_in(pages).expected == expected
+
+
 @pytest.mark.parametrize("part", [0.4, 0.7, 0.95])
 @pytest.mark.parametrize("end", ["cut off", "zeros"])
 @pytest.mark.parametrize("header", [16, 100, 4096])
