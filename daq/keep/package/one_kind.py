@@ -90,9 +90,8 @@ def refuse_mixed(folder: Path, kind: Kind, *, is_coarse: bool, for_client: bool)
 
 def keep_for_client(folder: Path) -> None:
     """Marks a folder before any sweep is in it: an export that is killed must not pass for one for research."""
-    if not (folder / FOR_CLIENT).exists():
-        make_folder(folder)
-        write_text(folder / FOR_CLIENT, "For the client, who need not have agreed to research: not for research.\n")
+    make_folder(folder)
+    write_text(folder / FOR_CLIENT, "For the client, who need not have agreed to research: not for research.\n")
 
 
 def _refuse_another_kind(folder: Path, kind: Kind) -> None:
