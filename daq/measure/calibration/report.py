@@ -35,7 +35,8 @@ HIDES = 0.5
 """Over a step: scatter of readings below which steps hide some of it. What rounding alone leaves is 0.29 of a step."""
 COARSE = 5e-4
 """Smaller steps, over the span of the readings, hide less than a calibration needs to know; our own choice."""
-SAME = "the reading is the same at every load: is the cell connected, and is it this channel?"
+LEAST_RISE = 1e-9
+"""Over the span of the readings: a rise below this is what rounding leaves of none."""
 
 
 def fit_report(
@@ -61,7 +62,8 @@ def fit_report(
     apart, repeats = hysteresis(points), repeatability(points)
     _check_alive(points)
     found = point_fit(points, order, weights or "shared")
-    _check_standing_still(points)
+    _check_follows(points, found.plain)
+    _check_standing_still(points, found.plain)
     _check_copied(points)
     warnings = [*_judged(points, order, found.plain, expected_per_n), *_copies(points)]
     warnings += _within_a_step(points, found.plain)
@@ -136,14 +138,20 @@ def _judged(points: Points, order: int, fit: Fit, expected_per_n: float | None) 
 def _check_alive(points: Points) -> None:
     """Refuse a cell that shows no load."""
     if len(points.reading) > 1 and not np.ptp(points.reading):
-        raise PointsError(SAME)
+        raise PointsError("the reading is the same at every load: is the cell connected, and is it this channel?")
 
 
-def _check_standing_still(points: Points) -> None:
+def _check_follows(points: Points, fit: Fit) -> None:
+    """Refuse readings of which no load can be told."""
+    if abs(float(fit.scaled[1])) <= LEAST_RISE * float(np.ptp(points.reading)):
+        raise PointsError(
+            "over all loads the reading neither rises nor falls: is it this channel, and each reading beside its load?"
+        )
+
+
+def _check_standing_still(points: Points, fit: Fit) -> None:
     """Refuse a cell that stays at one highest or lowest reading while the load grows."""
-    rise = np.sign(np.corrcoef(points.load_n, points.reading)[0, 1])
-    if rise == 0.0 or math.isnan(rise):
-        raise PointsError(SAME)
+    rise = np.sign(fit.scaled[1])
     still = points.reading == (rise * points.reading).max() * rise
     load, reading = points.load_n, points.reading
     if np.count_nonzero(~still) < 3 or np.ptp(load[~still]) == 0.0:

@@ -104,6 +104,8 @@ def test_a_fit_without_residuals_has_no_f():
         ("load_n,reading,u_load_n,weights\n1,2,0.1,\n", "line 2: weights: expected the name of a set of weights"),
         ("load_n,reading\n0,5\n1,5\n2,5\n", "the reading is the same at every load"),
         ("load_n,reading,u_load_n\n0,0,0\n1,0,0.1\n2,0,0.1\n", "the reading is the same at every load"),
+        ("load_n,reading\n0,0\n10,1\n20,0\n", "over all loads the reading neither rises nor falls"),
+        ("load_n,reading\n0,0\n10,1\n20,1\n30,0\n", "over all loads the reading neither rises nor falls"),
     ],
 )
 def test_a_table_that_cannot_be_used_is_told_line_by_line(text, sentence):
