@@ -146,6 +146,7 @@ def weight_line_of(step: StepMean, rig: Rig, plan: Plan, mass_kg: float | None) 
         levers_of(rig),
         mass_kg=mass_kg,
         g_m_s2=rig.g_m_s2,
+        gradient_pct=plan.gradient_pct,
         bar_goes_from_mm=plan.reference_setback_mm if plan.protocol == "reach kept" else None,
         unseen=unseen_of(rig),
     )

@@ -22,9 +22,8 @@ from daq.measure.balance import (
     weight_line,
 )
 from daq.measure.bicycle import Bicycle, front_share
-from daq.measure.geometry import tilt_deg_of
 from daq.measure.mechanics import load_point_m
-from daq.measure.weight_line import along_n, bar_m
+from daq.measure.weight_line import along_n, bar_m, tilt_at_deg
 from daq.physics import weight_normal_n
 from daq.rig import Rig
 from daq.sweep.places import SAME_PLACE_MM
@@ -94,7 +93,7 @@ def front_share_each(sweep: Ridden, rig: Rig, bicycle: OwnBicycle | None) -> lis
             mass_kg=sweep.mass_kg,
             weight_line_m=line.estimate_m,
             u_weight_line_m=0.0,
-            tilt_deg=_tilt_deg(step, sweep),
+            tilt_deg=tilt_at_deg(step, sweep.plan.gradient_pct),
         ).fraction
         for line, step in zip(lines, sweep.steps, strict=True)
     ]
@@ -141,7 +140,7 @@ def _front(sweep: Ridden, bicycle: OwnBicycle | None, lines: list[WeightLine], s
         mass_kg=sweep.mass_kg,
         weight_line_m=x_m,
         u_weight_line_m=math.hypot(max(line.u_m for line in lines if not math.isnan(line.u_m)), se_m),
-        tilt_deg=float(np.mean([_tilt_deg(step, sweep) for step in sweep.steps])),
+        tilt_deg=float(np.mean([tilt_at_deg(step, sweep.plan.gradient_pct) for step in sweep.steps])),
     )
     low, high = found.interval_95
     return Estimate(found.fraction, low, high)
@@ -192,7 +191,7 @@ def _each_step(sweep: Ridden, rig: Rig) -> tuple[list[WeightLine], list[tuple[fl
         u_hands_n, u_saddle_n = (_u_n(step, sweep, rig, role) for role in ("hands", "saddle"))
         hands = Contact(*bar_m(step, levers, bar_goes_from_mm), step.hand_load_n, hands_t, u_hands_n)
         saddle = Contact(float(np.nanmean(points)), levers.saddle_y_m, step.saddle_load_n, saddle_t, u_saddle_n)
-        tilt_deg = _tilt_deg(step, sweep)
+        tilt_deg = tilt_at_deg(step, sweep.plan.gradient_pct)
         lines.append(
             weight_line(
                 hands,
@@ -208,11 +207,6 @@ def _each_step(sweep: Ridden, rig: Rig) -> tuple[list[WeightLine], list[tuple[fl
         u_nm = math.hypot(u_normal_nm, (hands.y_m - saddle.y_m) * u_along_n)
         deficits.append((hands_off_deficit_nm(hands, saddle, unseen), u_nm))
     return lines, deficits, ""
-
-
-def _tilt_deg(step: StepMean, sweep: Ridden) -> float:
-    """As measured; on a jig without a tilt sensor that of the plan's gradient."""
-    return tilt_deg_of(sweep.plan.gradient_pct) if math.isnan(step.tilt_deg) else step.tilt_deg
 
 
 def _unplaced(rig: Rig) -> str:

@@ -16,6 +16,7 @@ from daq.fit.stepping import Stepping, stepping
 from daq.fit.stroke_watch import StepShape
 from daq.measure.mechanics import Shares, ShareUncertainty, shares
 from daq.measure.ripple import Ripple
+from daq.measure.weight_line import tilt_at_deg
 from daq.rig import Rig
 from daq.values import StepMean
 
@@ -72,7 +73,7 @@ def shares_of(step: StepMean, sweep: Ridden, rig: Rig) -> Shares | None:
         step.hand_load_n,
         step.saddle_load_n,
         mass_kg=sweep.mass_kg,
-        tilt_deg=0.0 if math.isnan(step.tilt_deg) else step.tilt_deg,
+        tilt_deg=tilt_at_deg(step, sweep.plan.gradient_pct),
         g_m_s2=rig.g_m_s2,
         u=_uncertainty(step, sweep, rig),
     )

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from daq.measure.balance import Contact, UnseenHands, weight_line
+from daq.measure.geometry import tilt_deg_of
 from daq.measure.mechanics import load_point_m
 from daq.physics import weight_normal_n
 from daq.values import NAN, StepMean
@@ -56,19 +57,25 @@ def bar_m(step: StepMean, levers: Levers, bar_goes_from_mm: float | None) -> tup
     )
 
 
+def tilt_at_deg(step: StepMean, gradient_pct: float) -> float:
+    """The jig's tilt at a step as measured; without a tilt sensor that of the planned gradient."""
+    return tilt_deg_of(gradient_pct) if math.isnan(step.tilt_deg) else step.tilt_deg
+
+
 def weight_line_mm(
     step: StepMean,
     levers: Levers,
     *,
     mass_kg: float | None,
     g_m_s2: float,
+    gradient_pct: float,
     bar_goes_from_mm: float | None,
     unseen: UnseenHands,
 ) -> tuple[float, float]:
     """Where the weight line crosses the jig's x axis, mm forward of the BB, minus its estimated bias from the tilt and
-    from the hands' force along the jig, and its standard uncertainty, mm. bar_goes_from_mm: the setback from which the
-    bar moves along with the saddle; None: it stays. The setting stated at the step takes precedence. NaN, both, if
-    cells, mass or crank torque do not determine it.
+    from the hands' force along the jig, and its standard uncertainty, mm. gradient_pct: as planned, as of tilt_at_deg.
+    bar_goes_from_mm: the setback from which the bar moves along with the saddle; None: it stays. The setting stated at
+    the step takes precedence. NaN, both, if cells, mass or crank torque do not determine it.
     """
     if not (levers.tells and mass_kg and step.strokes) or math.isnan(step.crank_torque_nm):
         return NAN, NAN
@@ -76,7 +83,7 @@ def weight_line_mm(
     cells_n = np.mean([stroke.cells_n for stroke in step.strokes], axis=0)[list(columns)]
     saddle_x_m = load_point_m(cells_n, (np.array(x_mm) - step.setback_mm) / 1000.0)
     bar_x_m, bar_y_m = bar_m(step, levers, bar_goes_from_mm)
-    tilt_deg = 0.0 if math.isnan(step.tilt_deg) else step.tilt_deg
+    tilt_deg = tilt_at_deg(step, gradient_pct)
     line = weight_line(
         Contact(bar_x_m, bar_y_m, step.hand_load_n, along_n(step, levers.hands_tangential)),
         Contact(saddle_x_m, levers.saddle_y_m, step.saddle_load_n, along_n(step, levers.saddle_tangential)),

@@ -46,7 +46,8 @@ def found(monkeypatch, *, moved_mm=0.0, hips_mm=None):
     step = step_of(contacts, torque_nm, 55.0 + moved_mm)
     by_cells, _ = weight_line_mm(
         replace(step, setting=Setting(bar_x_mm=1000.0 * hands.x_m)),
-        levers, mass_kg=engine.MASS_KG, g_m_s2=G_M_S2, bar_goes_from_mm=55.0, unseen=UnseenHands(),
+        levers, mass_kg=engine.MASS_KG, g_m_s2=G_M_S2, gradient_pct=0.0, bar_goes_from_mm=55.0,
+        unseen=UnseenHands(),
     )  # fmt: skip
     # forces along the jig, which the cells do not see: science of balance.py, (y_h - y_s) T_h - y_s T_f
     weight_n = engine.MASS_KG * G_M_S2
@@ -87,10 +88,11 @@ def line_of(*args, **changed):
     return line_and_u(*args, **changed)[0]
 
 
-def line_and_u(step=STEP, levers=LEVERS, *, mass_kg=75.0, bar_goes_from_mm=55.0, unseen=ASSUMED):
+def line_and_u(step=STEP, levers=LEVERS, *, mass_kg=75.0, gradient_pct=0.0, bar_goes_from_mm=55.0, unseen=ASSUMED):
     return weight_line_mm(
-        step, levers, mass_kg=mass_kg, g_m_s2=G_M_S2, bar_goes_from_mm=bar_goes_from_mm, unseen=unseen
-    )
+        step, levers, mass_kg=mass_kg, g_m_s2=G_M_S2, gradient_pct=gradient_pct, bar_goes_from_mm=bar_goes_from_mm,
+        unseen=unseen,
+    )  # fmt: skip
 
 
 def test_by_hand():
@@ -121,6 +123,15 @@ def test_the_lever_is_that_of_the_bar_as_it_was_set():
 
     assert line_and_u(raised, unseen=pull) == line_and_u(levers=HIGH_BAR, unseen=pull)
     assert line_and_u(unseen=pull) != line_and_u(raised, unseen=pull)
+
+
+def test_on_a_climb_without_a_tilt_sensor_the_planned_gradient_counts():
+    """atan(0.045) = 2.577 degrees. Level would be 31 mm off."""
+    climb, unmeasured = replace(STEP, tilt_deg=2.577), replace(STEP, tilt_deg=NAN)
+
+    assert line_of(unmeasured, gradient_pct=4.5) == pytest.approx(line_of(climb), abs=0.01)
+    assert line_of(climb, gradient_pct=0.0) == line_of(climb, gradient_pct=4.5)
+    assert abs(line_of(unmeasured) - line_of(climb)) > 30.0
 
 
 def test_its_uncertainty_is_that_of_loads_places_torque_and_the_forces_not_seen():

@@ -98,8 +98,8 @@ STEPS = (
         "where the rider's weight line crosses the x axis, forward of the bottom bracket. Cells of one axis do not see "
         "forces along the jig: the hands' mean force along it is taken from the table [unseen] of sweep.rig, else as "
         "0 +- 20 N (standard uncertainty, an assumption), and the feet's as 0; where channels has a role `hands "
-        "tangential`, as that cell measured it, and with `saddle tangential` too nothing is assumed. Missing where no "
-        "nose and rear cells show it",
+        "tangential`, as that cell measured it, and with `saddle tangential` too nothing is assumed. Where tilt_deg is "
+        "missing, the jig is taken to stand at the sweep's gradient_pct. Missing where no nose and rear cells show it",
         "mm",
     ),
     Field(
