@@ -214,7 +214,7 @@ def _take_name(cell: FoundRow, found: Found) -> None:
     kind, name = map(str, cell.values[:2])
     if kind == "table":
         found.listed.add(name)
-    if kind in ("table", "index") and isinstance(cell.values[3], int) and cell.values[3] > 0:
+    if kind in ("table", "index") and isinstance(cell.values[3], int):
         found.roots[name] = cell.values[3]
         found.named.add(cell.values[3])
 
