@@ -30,8 +30,8 @@ def losses_said(losses: Sequence[Event], left_out: int = 0) -> str:
 
 
 def in_short(phrases: Sequence[str]) -> list[str]:
-    """The first of many phrases on what is lost, as `MOST_LISTED` says; then how many more, and how long all last,
-    what is lost at the same time counted once."""
+    """The first of many phrases on what is lost, as `MOST_LISTED` says; then how many more, and how long all last that
+    say from when to when, what is lost at the same time counted once."""
     more = len(phrases) - MOST_LISTED
     if more <= 0:
         return list(phrases)
@@ -40,7 +40,8 @@ def in_short(phrases: Sequence[str]) -> list[str]:
     for from_s, to_s in spans:
         total_s += max(0.0, to_s - max(from_s, until_s))
         until_s = max(until_s, to_s)
-    return [*phrases[:MOST_LISTED], f"and {more} more, {total_s:.1f} s in all"]
+    lasting = f", {total_s:.1f} s in all" if spans else ""
+    return [*phrases[:MOST_LISTED], f"and {more} more{lasting}"]
 
 
 def says_lost(reason: object) -> bool:

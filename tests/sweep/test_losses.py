@@ -148,3 +148,5 @@ def test_many_losses_are_listed_in_short_and_what_overlaps_is_counted_once():
     assert in_short(scans[:5]) == scans[:5]
     assert in_short(scans) == [*scans[:5], "and 3 more, 20.0 s in all"]
     assert in_short([*scans, all_of_it, "an event at 3.000 s"]) == [*scans[:5], "and 5 more, 42.5 s in all"]
+    events = [f"an event at {i}.000 s" for i in range(6)]
+    assert in_short(events) == [*events[:5], "and 1 more"]
