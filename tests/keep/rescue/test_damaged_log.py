@@ -218,9 +218,13 @@ def test_a_log_of_which_nothing_can_be_read_is_told(path, tmp_path):
     assert read_log_pages(bytes(LOG_HEADER), PAGE, 1).problems == ()
 
 
-def test_a_log_that_ends_within_a_transaction_has_lost_that(path, tmp_path):
+@pytest.mark.parametrize("frames", [0.1, 1.0, 1.9])
+def test_a_log_that_ends_within_a_transaction_has_lost_that(path, tmp_path, frames):
+    """Within its first frame, between two, and within the second."""
     content = log_of(path).read_bytes()
-    log_of(path).write_bytes(content[:-100])
+    *_, before, last = np.flatnonzero(read_log(io.BytesIO(content)).commit).tolist()
+    assert last - before > 1
+    log_of(path).write_bytes(content[: LOG_HEADER + int((before + 1 + frames) * FRAME)])
     found, computed = salvaged(path, tmp_path)
 
     assert found.problems[0] == (
