@@ -23,8 +23,8 @@ from daq.sweep.onset import METHOD
 from daq.sweep.progress import Notice
 from daq.sweep.run import ENDED, Trigger
 from daq.sweep.validity.newly import newly_failed, said
-from daq.text import counted
 from daq.values import NAN, Onset, Samples, StepMean, Verdict, cut
+from daq.words import counted
 
 STAGE_FAILED = "stage-failed"
 """Event: a stage failed on the item after it; content {"item": ..., "error": its type, "last_us": of the item}."""

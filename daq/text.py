@@ -15,7 +15,6 @@ _ACTS = r"\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff\u202a-\u202e\u2066-\u2069"
 _MARKS = r"\u061c\u200e\u200f"
 """Invisible direction marks. Harmless in a text of its own, misleading in a terminal line."""
 _SHOWN = re.compile(rf"(?![\n\t])[{_ACTS}{_MARKS}]")
-_NEGATIVE = re.compile(r"(?<![\w.])-(?=\d)")
 _IN_A_LINE = re.compile(f"[{_ACTS}]")
 _IN_LINES = re.compile(rf"(?!\r?\n|\t)[{_ACTS}]")
 
@@ -28,16 +27,6 @@ def visible(text: str) -> str:
 def visible_line(text: str) -> str:
     """The same for text that has to stay on one line: breaks and tabs are escaped too."""
     return visible(text).replace("\n", "\\n").replace("\t", "\\t")
-
-
-def counted(count: int, what: str) -> str:
-    """'1 page', '2 pages'."""
-    return f"{count} {what}{'' if count == 1 else 's'}"
-
-
-def with_minus_signs(text: str) -> str:
-    """The text for print: the hyphen before a negative number is a minus sign; dates and ranges stay."""
-    return _NEGATIVE.sub("\N{MINUS SIGN}", text)
 
 
 def checked_line(text: str) -> str:

@@ -35,7 +35,7 @@ TYPESCRIPT = "typescript@5.9.3"
 PURE = (
     *("wire", "measure", "sweep", "rider", "fit", "proof", "test_layers.py", "test_rig.py", "test_developers.py"),
     *("test_physics.py", "test_text.py", "test_transmitters.py", "test_promises.py", "test_pipeline.py"),
-    *("test_pipeline_clocks.py", "test_pipeline_positions.py", "test_pipeline_sensors.py"),
+    *("test_pipeline_clocks.py", "test_pipeline_positions.py", "test_pipeline_sensors.py", "test_words.py"),
 )
 WORKERS = min((os.cpu_count() or 1) + 2, 6)
 """Two more than cores: many tests wait for a clock and not for a core."""

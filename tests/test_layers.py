@@ -10,7 +10,7 @@ import pytest
 
 PACKAGE = Path(__file__).parent.parent / "daq"
 LAYERS = [
-    {"values", "refusals", "text", "bootstrap"},
+    {"values", "refusals", "text", "words", "bootstrap"},
     {"items", "physics", "setback_scale", "jig_proof", "student"},
     {"wire", "measure", "sweep", "rider", "rig"},
     {"jig", "crank_sensors"},

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from daq.cli.telling import REFUSED, fail, overwrite, print_json, say, tell
 from daq.refusals import NotNow
-from daq.text import counted
+from daq.words import counted
 
 if TYPE_CHECKING:
     from daq.live.bench.desk import BenchDesk

@@ -14,7 +14,7 @@ from daq.cli.files import calibration_in, text_of
 from daq.cli.stored import a_store, opened
 from daq.cli.telling import REFUSED, fail, json_flag, print_json, say, tell
 from daq.physics import LEAST_G_M_S2, MOST_G_M_S2
-from daq.text import counted
+from daq.words import counted
 
 SMALL_P = 0.05
 """A lack of fit with a smaller probability is told as a finding."""

@@ -8,7 +8,7 @@ import click
 
 from daq.cli.stored import a_store, opened
 from daq.cli.telling import REFUSED, answer_lines, fail, say
-from daq.text import counted
+from daq.words import counted
 
 
 @click.command()

@@ -11,7 +11,7 @@ import click
 from daq.cli.stored import a_store, store_path
 from daq.cli.telling import json_flag, print_json, say, tell
 from daq.sources import loop
-from daq.text import counted
+from daq.words import counted
 
 if TYPE_CHECKING:
     from daq.live.checkup import PartState

@@ -12,7 +12,7 @@ import click
 from daq.cli.files import calibration_in
 from daq.cli.stored import a_store, opened, store_errors, store_path
 from daq.cli.telling import REFUSED, UNUSABLE, fail, json_flag, print_json, say, tell
-from daq.text import counted
+from daq.words import counted
 
 CHECK_FAILED = 1
 

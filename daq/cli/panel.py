@@ -10,7 +10,7 @@ import click
 from daq.cli.files import text_of
 from daq.cli.stored import a_store, opened
 from daq.cli.telling import REFUSED, UNUSABLE, fail, json_flag, print_json, say, tell
-from daq.text import counted
+from daq.words import counted
 
 if TYPE_CHECKING:
     from daq.keep.clients.told import Gathered

@@ -9,7 +9,7 @@ import click
 
 from daq.cli.telling import MISSING, fail, json_flag, print_json, say, tell
 from daq.sources import loop
-from daq.text import counted
+from daq.words import counted
 
 if TYPE_CHECKING:
     from daq.sources.modbus_probe import ModbusFinding

@@ -12,8 +12,9 @@ from typing import Any, NoReturn
 
 import click
 
-from daq.text import counted, visible, visible_line
+from daq.text import visible, visible_line
 from daq.values import Onset, Result, StepMean, Verdict
+from daq.words import counted
 
 REFUSED, MISSING, UNUSABLE, KEYBOARD = 2, 3, 4, 130
 VERDICTS = {Verdict.RISE_SEEN: "rise seen, effort not measured"}

@@ -16,7 +16,7 @@ from daq.fit.sketch import Sketch, positions_of
 from daq.sweep.information import Sway, sd_times_slope
 from daq.sweep.order import Order
 from daq.sweep.plan import FEWEST_POSITIONS, MOST_POSITIONS
-from daq.text import counted
+from daq.words import counted
 
 ORDERS: tuple[Order, ...] = ("out and back", "shuffled")
 """One way never names an onset, and adaptive chooses as it goes."""

@@ -16,8 +16,8 @@ from daq.measure.geometry import BAR_FIXED
 from daq.sweep.evidence import TORQUE_SPREAD, step_torques, torque_effect, torque_went_along
 from daq.sweep.pooled import pooled
 from daq.sweep.setting import TILT_CHANGE_DEG
-from daq.text import counted
 from daq.values import Z_95, Result
+from daq.words import counted
 
 HEIGHT_OFF_MM = 20.0
 """A height further than this from every inseam rule has to be checked first. Common practice, no source."""

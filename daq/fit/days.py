@@ -11,8 +11,8 @@ import numpy as np
 from daq.sweep.another_day import Foretold, another_day, change, today, what_helps
 from daq.sweep.spreads import DAY_PRIOR_MM, GIVES_WAY
 from daq.sweep.workshop import KnownTest, Taught
-from daq.text import counted
 from daq.values import Verdict
+from daq.words import counted
 
 SHOWN_EVERY_MM = 1.0
 SAME_GRADIENT_PCT = 0.5

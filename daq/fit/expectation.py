@@ -16,8 +16,8 @@ from daq.sweep.information import Sway, sd_times_slope
 from daq.sweep.plan import FEWEST_POSITIONS, MOVING_S, interleaved
 from daq.sweep.pooled import pooled
 from daq.sweep.typed.scatter import ReadOff, as_read
-from daq.text import counted
 from daq.values import StepMean
+from daq.words import counted
 
 WIDTH_PER_BOUND = 5.0
 """Width of the 95 % interval of a named onset over the bound on its standard deviation, 3.9 if all were normal. Of 24

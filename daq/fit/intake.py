@@ -11,8 +11,8 @@ from typing import Annotated, Literal, Self
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from daq import text
-from daq.text import counted
 from daq.values import SEAT_TUBE_DEG
+from daq.words import counted
 
 Score = Annotated[int, Field(ge=0, le=10)]
 Line = Annotated[text.Line, Field(max_length=200)]

@@ -10,8 +10,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from daq.text import counted
 from daq.values import Onset
+from daq.words import counted
 
 What = Literal["asked", "moved", "redo", "undo", "pause", "stop", "enough", "caution"]
 MOVING_TAKES_S = 5.0

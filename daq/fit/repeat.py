@@ -11,7 +11,7 @@ import numpy as np
 from daq.fit.expectation import duration_s
 from daq.sweep.order import ordered, with_repeats
 from daq.sweep.plan import Plan
-from daq.text import counted
+from daq.words import counted
 
 _KEPT = ("gradient_pct", "power_w", "cadence_rpm", "settle_s", "dwell_s")
 _POLICIES = ("protocol", "height_policy", "bar_height_policy")

@@ -12,8 +12,8 @@ from daq.fit.days import spreads_from
 from daq.sweep.pooling import PooledWorkshops
 from daq.sweep.spreads import DAY_SDS_MM, METHOD, SWEEP_SDS_MM, SpreadPriors
 from daq.sweep.workshop import KnownTest, Taught, apart, interval_mm, pooled_workshops
-from daq.text import counted
 from daq.values import Verdict
+from daq.words import counted
 
 Counts = Mapping[str, int]
 

@@ -55,7 +55,7 @@ from daq.keep.private import new_file
 from daq.keep.received import LATEST_US
 from daq.keep.recording_blocks import MAGIC, MOST_BLOCK_BYTES, VERSION, BadRecording, Block, framed, scanned
 from daq.keep.recording_header import HeaderAgain, header_again
-from daq.text import counted
+from daq.words import counted
 
 BLOCK_US = 5_000_000
 """Session time after which a block is written automatically."""

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from daq.measure.calibration.coverage import coverage_factor
-from daq.text import counted
+from daq.words import counted
 
 FEET_TANGENTIAL_U_N = 12.0
 """Standard uncertainty of the mean force of the feet along x, which nothing measures. Assumption."""

@@ -15,8 +15,8 @@ import numpy as np
 import numpy.typing as npt
 
 from daq.measure.averages import average
-from daq.text import counted
 from daq.values import NAN, Array
+from daq.words import counted
 
 HIGHEST = 4
 """Harmonics of the turn, 1 to 4."""

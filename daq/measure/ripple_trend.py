@@ -14,8 +14,8 @@ import numpy as np
 
 from daq.measure.ripple import Ripple
 from daq.student import quantile
-from daq.text import counted
 from daq.values import NAN, Array
+from daq.words import counted
 
 FEWEST_STEPS = 5
 """For a slope with a time term and two remaining degrees of freedom."""

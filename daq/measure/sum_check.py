@@ -12,6 +12,7 @@ import numpy as np
 
 from daq.measure.mechanics import Shares
 from daq.values import FEET_SHARE, Array
+from daq.words import listed
 
 IDLE_FRACTION = 0.02
 """Fraction of the weight: a cell that shows less while the rider sits and pedals carries nothing, or is not
@@ -47,13 +48,13 @@ def riding_check(found: Shares, cells_n: Sequence[float], cell_names: Sequence[s
         f"the feet would carry {100 * found.feet:.0f} % of the weight; expected {100 * low:.0f} to {100 * high:.0f} %"
     )
     if low <= found.feet <= high:
-        said = f"the sum is plausible, but there is next to nothing on {_and(suspects)}"
+        said = f"the sum is plausible, but there is next to nothing on {listed(suspects)}"
     elif found.feet > high:
         said += ": a cell reads too little, or the mass is too high"
     else:
         said += ": a cell reads too much, or the mass is too low"
     if suspects:
-        return SumCheck(False, suspects, f"{said}; look at {_and(suspects)} first: cable, mounting, zero")
+        return SumCheck(False, suspects, f"{said}; look at {listed(suspects)} first: cable, mounting, zero")
     return SumCheck(False, (), f"{said}; weigh the rider, zero the empty jig, then check with the feet off the pedals")
 
 
@@ -102,7 +103,7 @@ def feet_off_check(holds_n: Array, cell_names: Sequence[str], weight_n: float) -
         )
     if misfits[others[0]] - misfits[best] < BETTER_BY:
         close = tuple(name for name in misfits if misfits[name] - misfits[best] < BETTER_BY)
-        return SumCheck(False, close, f"{said}; it may be {_or(close)}: check each with a known weight")
+        return SumCheck(False, close, f"{said}; it may be {listed(close, 'or')}: check each with a known weight")
     if best == "mass":
         return SumCheck(False, ("mass",), f"{said} in every position: likely the mass, or a zero; zero and weigh again")
     return SumCheck(False, (best,), f"{said}, depending on how {best} is loaded: check {best} with a known weight")
@@ -112,11 +113,3 @@ def _misfit(missing: Array, column: Array, u_n: float) -> float:
     power = float(np.dot(column, column))
     factor = float(np.dot(column, missing)) / power if power > 0.0 else 0.0
     return float(np.sum(((missing - factor * column) / u_n) ** 2))
-
-
-def _and(names: Sequence[str]) -> str:
-    return " and ".join(names)
-
-
-def _or(names: Sequence[str]) -> str:
-    return " or ".join(names)

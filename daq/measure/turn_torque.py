@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from daq.text import counted
 from daq.values import NAN, Array, Ints
+from daq.words import counted
 
 BINS = 24
 """15 degrees each; sensors send 4 to 50 samples a turn, the gaps move from turn to turn."""

@@ -11,8 +11,8 @@ import numpy as np
 
 from daq.measure.calibration import Calibration, apply
 from daq.refusals import BadValue
-from daq.text import counted
 from daq.values import Array, Samples
+from daq.words import counted
 
 OVER_S = 2.0
 """How long the jig has to rest."""

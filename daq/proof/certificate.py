@@ -10,8 +10,8 @@ from daq.proof.findings import PARTS
 from daq.proof.proved import Bend, Proof
 from daq.proof.trueness import budget
 from daq.setback_scale import SetbackScale
-from daq.text import counted
 from daq.values import Onset, Verdict
+from daq.words import counted
 
 MONTHS = 12
 NOT_ACCREDITED = "This is a workshop's own proof and not an accredited test: no body has looked at it."

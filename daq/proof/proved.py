@@ -21,8 +21,8 @@ from daq.setback_scale import SetbackScale
 from daq.sweep.onset import onset
 from daq.sweep.validity.conditions import Conditions
 from daq.sweep.validity.judged import judged
-from daq.text import counted
 from daq.values import NAN, Onset, StepMean, Verdict
+from daq.words import counted
 
 RISES_N_PER_MM = tuple(float(0.02 * 1.25**i) for i in range(24))
 """Of which the smallest is told that is found in every sweep's scatter."""

@@ -10,11 +10,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from daq.text import counted
 from daq.values import Array, Samples, Status
 from daq.wire.ascii_lines import LINE_ENDS, LineDecoder, LineFormat
 from daq.wire.board import BoardDecoder, HelloBody, WrongVersion
 from daq.wire.transmitter import COUNT_N, NEWTONS
+from daq.words import counted
 
 FEWEST_SCANS = 5
 FEWEST_LINES = 3

@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from daq.sweep.panel import Entry, Panel, evidence_at, grid_of
-from daq.text import counted
 from daq.values import Array
+from daq.words import counted
 
 GRADIENT_MM_PER_PCT, GRADIENT_SPREAD = -3.25, 1.25
 """The onset lies 2 to 4.5 mm further forward for each 1 % of climb: mechanics of a model rider, not measured."""

@@ -13,9 +13,8 @@ from daq.sweep.line import line_through
 from daq.sweep.places import SAME_PLACE_MM
 from daq.sweep.plan import interleaved
 from daq.sweep.posterior import Posterior
-from daq.sweep.words import listed
-from daq.text import counted
 from daq.values import NAN, Z_95, NextRide
+from daq.words import counted, listed
 
 WANTED_MM = 10.0
 """Width of the 95 % interval that a fitter can use."""

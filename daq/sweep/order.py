@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 
 from daq.sweep.plan import FEWEST_POSITIONS, MOST_POSITIONS, BadPlan, interleaved
-from daq.text import counted
+from daq.words import counted
 
 Order = Literal["out and back", "shuffled", "adaptive", "one way"]
 

@@ -16,8 +16,8 @@ from daq.sweep.run import ENDED, State, Trigger, after, fitter_may
 from daq.sweep.setting import NOTHING_SET, JigRange, contradiction, with_tilt
 from daq.sweep.status import SweepStatus
 from daq.sweep.step_in_progress import StepInProgress
-from daq.text import counted
 from daq.values import NAN, Setting, StepMean, Stroke
+from daq.words import counted
 
 SETTLE_AT_MOST_S = 30.0
 """A swaying rider is never quite steady; after this time the position is averaged anyway, and a note says so."""

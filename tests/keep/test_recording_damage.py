@@ -15,7 +15,7 @@ from daq.keep import recording as recordings
 from daq.keep.bounded import MIB
 from daq.keep.recording import read_recording
 from daq.keep.recording_blocks import MAGIC, MOST_LOOKS, ZSTD_MARK, BadRecording
-from daq.text import counted
+from daq.words import counted
 from tests.keep.recordings import (
     HEADER,
     ITEMS,

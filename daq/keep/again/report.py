@@ -21,8 +21,8 @@ from daq.keep.again.report_drawings import legend, onset_drawing
 from daq.keep.again.strip_drawing import strip_drawing
 from daq.measure.geometry import setback_against_gravity_mm, tilt_deg_of
 from daq.sweep.validity.figures import ENDED, figure
-from daq.text import with_minus_signs
 from daq.values import Verdict
+from daq.words import with_minus_signs
 
 VERDICTS = {
     Verdict.LIGHT: "the hands are light throughout",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from daq.keep.clients.copies import UNREAD
 from daq.keep.clients.joining import Joining, Parted
-from daq.text import counted
+from daq.words import counted
 
 
 def joining_said(found: Joining) -> tuple[str, ...]:

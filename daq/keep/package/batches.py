@@ -16,7 +16,7 @@ from daq.keep.bounded import MIB, Refused, gzip_lines, in_words, open_plain
 from daq.keep.errors import StoreError
 from daq.keep.package.cells import plain_cell
 from daq.keep.package.parquet_pages import unpacked_bytes
-from daq.text import counted
+from daq.words import counted
 
 ROWS = 20_000
 """Rows in a batch; as many as the scans in a closed chunk."""

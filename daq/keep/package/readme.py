@@ -7,7 +7,7 @@ from typing import Any
 
 from daq import __version__
 from daq.keep.package.keys import FORMAT
-from daq.text import counted
+from daq.words import counted
 
 TITLE = "Setback sweeps on an instrumented fit jig"
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from dataclasses import dataclass
 
-from daq.text import counted
+from daq.words import counted
 
 _TIMES = (("chunks", "first_us", "last_us"), *((table, "received_us", "received_us") for table in ("hellos", "events")))
 

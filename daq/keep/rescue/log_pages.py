@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from daq.keep.store.log import FRAME_HEADER, HEADER, Log, read_log
-from daq.text import counted
+from daq.words import counted
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from daq.items import BOARD
 from daq.keep.store.rows import TWICE
 from daq.sweep.run import State
-from daq.text import counted
+from daq.words import counted
 
 AGAIN = "; foreaft onset SWEEP computes an answer again"
 

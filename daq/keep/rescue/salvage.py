@@ -33,7 +33,7 @@ from daq.keep.store.migrations import STEPS, SUMMED
 from daq.keep.store.replacing import BESIDE, log_without_store
 from daq.keep.store.rows import TWICE, insert_row
 from daq.keep.store.store import Store
-from daq.text import counted
+from daq.words import counted
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,7 +27,7 @@ from daq.keep.store.rows import columns_of, unsound_rows
 from daq.keep.store.sessions import add_copy, sweeps
 from daq.keep.store.store import Store
 from daq.keep.store.verify import Verified, verify
-from daq.text import counted
+from daq.words import counted
 
 _PAGES = 2_000
 """Pages copied at a time; a daemon that writes meanwhile waits no longer than this takes."""

@@ -28,8 +28,8 @@ import numpy as np
 import numpy.typing as npt
 import zstandard
 
-from daq.text import counted
 from daq.values import Samples
+from daq.words import counted
 
 CODEC = 1
 LIVE_LEVEL = 3

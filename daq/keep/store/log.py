@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from daq.keep.bounded import open_plain
 from daq.keep.errors import StoreDamaged
 from daq.keep.store.log_count import frames_written
-from daq.text import counted
+from daq.words import counted
 
 HEADER, FRAME_HEADER = 32, 24
 MAGIC = (0x377F0682, 0x377F0683)

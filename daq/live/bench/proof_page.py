@@ -9,7 +9,7 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from daq.measure.calibration.status import moment
-from daq.text import with_minus_signs
+from daq.words import with_minus_signs
 
 
 def proof_page(content: Mapping[str, Any], *, css: str | None = None) -> str:

@@ -15,8 +15,8 @@ from daq.measure.calibration.uncertainty import Term
 from daq.measure.calibration.weights import Weights, buoyancy_relative
 from daq.measure.zero import PARTS
 from daq.rig import Rig
-from daq.text import counted
 from daq.values import Array
+from daq.words import counted
 
 STEADY_N = 0.2
 UNMEASURED = Term(

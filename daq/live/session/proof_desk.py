@@ -24,7 +24,7 @@ from daq.proof.tasks import ProofTask, check, due, lacks, stages, tasks
 from daq.refusals import BadValue, NotNow
 from daq.rig import Rig
 from daq.sources.clock import SessionClock
-from daq.text import counted
+from daq.words import counted
 
 SETTLE_S = 2.0
 """From the engineer's word to the first scan that counts."""

@@ -10,8 +10,8 @@ from daq.keep.again.derived import Derived
 from daq.keep.errors import NotThere
 from daq.keep.json_text import plain
 from daq.sweep.onset import standard_errors
-from daq.text import counted
 from daq.values import Onset, StepMean, Stroke, Verdict
+from daq.words import counted
 
 
 def step_fields(steps: Sequence[StepMean], index: int) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from typing import Literal, get_args
 
 from daq.measure.calibration.board import Board
 from daq.measure.calibration.uncertainty import Uncertainty
-from daq.text import counted
+from daq.words import counted
 
 Kind = Literal["force", "tilt", "unused"]
 HIGHEST_DEGREE = 3

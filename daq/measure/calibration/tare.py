@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from daq.measure.calibration.model import TiltTare
-from daq.text import counted
+from daq.words import counted
 
 FULL_SPAN_PCT = 10.0
 FEWEST_NARROW, FEWEST_WIDE = 3, 4

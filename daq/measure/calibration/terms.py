@@ -12,8 +12,8 @@ import numpy.typing as npt
 
 from daq.measure.calibration.fit import Fit
 from daq.measure.calibration.loop_fit import fit_beside_loop
-from daq.text import counted
 from daq.values import Array, Ints
+from daq.words import counted
 
 LOWER_LIMIT_FACTOR = 2.4
 """Standard deviations in the lower limit factor of ASTM E74; from memory."""

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from daq.sweep.information import Sway
 from daq.sweep.typed.moments import CELL_S
 from daq.sweep.typed_levels import UNTOLD, prior_of
-from daq.text import counted
 from daq.values import StepMean
+from daq.words import counted
 
 
 @dataclass(frozen=True, slots=True)

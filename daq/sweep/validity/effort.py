@@ -6,8 +6,8 @@ import numpy as np
 
 from daq.sweep.validity.saying import Number, failed, not_made, passed
 from daq.sweep.validity.seen import Seen
-from daq.sweep.words import listed
 from daq.values import Validity
+from daq.words import listed
 
 MAY_MISS = 1
 """Steps that may lack it: the estimator tolerates a single odd one."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from daq.text import with_minus_signs
 from daq.values import Result, Validity
+from daq.words import with_minus_signs
 
 ENDED = {Result.PASSED: "held", Result.FAILED: "failed", Result.NOT_MADE: "not made"}
 """On every screen and page."""

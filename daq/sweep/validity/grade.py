@@ -11,8 +11,8 @@ import numpy as np
 
 from daq.sweep.validity.effort import MAY_MISS
 from daq.sweep.validity.seen import Seen
-from daq.sweep.words import listed
 from daq.values import Result, Validity
+from daq.words import listed
 
 SCALES = ("hands", "saddle")
 """What may be read off a scale and typed."""

@@ -18,8 +18,8 @@ from daq.sweep.validity.effects import Effect
 from daq.sweep.validity.effort import MAY_MISS
 from daq.sweep.validity.saying import Number, failed, not_made, passed
 from daq.sweep.validity.seen import Seen
-from daq.sweep.words import listed
 from daq.values import Array, StepMean, Validity
+from daq.words import listed
 
 EXPECTED = {"reach kept": 0.86, "bar fixed": 0.69}
 EITHER = 0.775

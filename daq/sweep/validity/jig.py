@@ -9,8 +9,8 @@ from daq.physics import weight_normal_n
 from daq.sweep.validity.conditions import Fault
 from daq.sweep.validity.saying import Number, failed, not_made, passed
 from daq.sweep.validity.seen import Seen
-from daq.sweep.words import listed
 from daq.values import FEET_SHARE, StepMean, Validity
+from daq.words import listed
 
 STILL_RIDDEN_S = 3.0
 """A fault seen so soon after a step is one of the move: the rider shifts his weight."""

@@ -15,8 +15,8 @@ from daq.sweep.validity.habit import habit
 from daq.sweep.validity.seen import Seen, seen
 from daq.sweep.validity.table import TESTS
 from daq.sweep.validity.unread import unread
-from daq.sweep.words import listed
 from daq.values import Onset, Result, StepMean, Validity, Verdict
+from daq.words import listed
 
 ENOUGH = (*OF_THE_JIG, "torque")
 """When one of these takes a verdict, nothing else need be suspected. A sweep ridden one way may have been wrong in

@@ -12,9 +12,8 @@ from daq.sweep.places import SAME_PLACE_MM, places
 from daq.sweep.validity.effects import SIZE, Effect, errors_of, steadied
 from daq.sweep.validity.saying import Number, failed, not_made, passed, places_said
 from daq.sweep.validity.seen import Seen
-from daq.sweep.words import listed
-from daq.text import counted
 from daq.values import Validity
+from daq.words import counted, listed
 
 SITS_AGAIN_N = 1.0
 """Standard deviation of hand load when a rider sits down and takes hold anew. Judgement, no source."""

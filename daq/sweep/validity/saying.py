@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from daq.sweep.words import listed
 from daq.values import NAN, Result, Validity
+from daq.words import listed
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,7 @@ from daq.keep.store.checksums import row_crc
 from daq.keep.store.lock import take_lock
 from daq.keep.store.sessions import add_copy
 from daq.keep.store.verify import verify
-from daq.text import counted
+from daq.words import counted
 from tests.bits import bits
 from tests.faults.rescue import harm, make
 from tests.keep.jig import concatenated, recorded
