@@ -84,6 +84,17 @@ def test_a_log_without_a_sound_header_gives_everything_and_that_is_told(path, tm
     assert [bits(one.onset) for one in computed] == [bits(one.onset) for one in sound[1]]
 
 
+def test_a_first_frame_with_the_salts_of_none_does_not_hide_the_others(path, tmp_path):
+    """No checksum covers a frame's salts (sqlite.org/fileformat2.html, section 4.1), so it counts as sound."""
+    harm_log(path, 10, zeros=False)
+    harm_log(path, LOG_HEADER + 8, zeros=False)
+    assert read_log(io.BytesIO(log_of(path).read_bytes())).sound[0]
+    found, computed = salvaged(path, tmp_path)
+
+    assert (found.told, found.problems) == ((NO_HEADER,), ())
+    assert [one.losses for one in computed] == [(), ()]
+
+
 def test_pages_are_found_though_nothing_says_how_long_they_are(path, tmp_path):
     path.write_bytes(bytes(PAGE))
     harm_log(path, 0, LOG_HEADER)

@@ -11,7 +11,9 @@ from daq.keep.rescue.numbers import put_right
 from daq.keep.rescue.pages import LEAF, Pages
 from daq.keep.rescue.salvage import salvage
 from daq.keep.rescue.sqlite_rows import cell_at, cell_places
+from daq.keep.rescue.twins import from_twins
 from daq.keep.store import Store
+from daq.keep.store.rows import insert_row
 from daq.keep.store.verify import verify
 from tests.bits import bits
 from tests.faults.rescue import make
@@ -102,6 +104,22 @@ def test_a_flipped_bit_in_the_number_of_a_row_costs_no_row(tmp_path, sound, tabl
         assert verify(store).problems == ()
         assert [bits(recompute_stored(store, one).onset) for one in (1, 2)] == [bits(one) for one in sound[1]]
         assert not people.consents(store, 1)["research"]
+
+
+def test_of_two_equal_rows_one_is_lost_and_the_other_is_not_called_misnumbered(tmp_path):
+    """Their checksums are the same."""
+    path = tmp_path / "store.sqlite"
+    with Store.open(path) as store, store.writing() as db:
+        client_id = insert_row(db, "clients", pseudonym="R-AAAAAA", since_utc="2026-03-01T09:00:00.000+00:00")
+        for _ in range(2):
+            insert_row(db, "consents", client_id=client_id, kind="research", given=1, at_utc="2026-03-01T09:00:00.000Z")
+    with Pages(path) as pages:
+        found = found_in(pages)
+    kept = dict(found.rows["consents"])
+    del found.rows["consents"][2]
+
+    assert from_twins(found) == 1
+    assert found.rows["consents"] == kept
 
 
 def placed(*pages, copies=()):
