@@ -2,11 +2,11 @@
 
 import pytest
 
-from daq.items import Notification
+from daq.items import Event, Notification
 from daq.keep.rescue.gaps import note_gaps
 from daq.keep.store import Store
 from daq.keep.store.rows import delete_rows
-from tests.keep.jig import pedalling
+from tests.keep.jig import begin, pedalling
 from tests.keep.rescue.rides import POWER, ridden
 from tests.rigs import rig_text
 
@@ -100,6 +100,17 @@ def test_of_a_session_without_any_its_answer_tells_whether_there_was_a_sensor(st
     ridden(store, scans_s=range(60), answer=answer)
 
     assert told(store, tail_lost=True) == said
+
+
+def test_a_sweep_without_an_end_of_which_nothing_is_left_says_itself_what_is_lost(store):
+    """What is left of its session is of before it began."""
+    session_id = begin(store)
+    store.put(session_id, [Event(1_000_000, "mark", {})])
+    sweep_id = store.begin_sweep(session_id, from_us=5_000_000, plan={}, rider={}, gradient_pct=0.0, calibration={})
+    lost = "what was received after 5.000 s, if anything was"
+
+    assert told(store, pages_lost=True)[-1] == f"sweep {sweep_id} has no end: {lost}, is lost"
+    assert store.losses(store.sweep(sweep_id)) == [lost]
 
 
 def test_a_session_in_between_that_had_no_sensor_takes_none_of_the_missing_numbers(store):
