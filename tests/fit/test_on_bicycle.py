@@ -149,6 +149,15 @@ def test_without_a_load_point_on_the_saddle_nothing_is_claimed(x_mm, why):
         assert why in one.why_not
 
 
+def test_a_step_without_any_load_on_the_saddle_claims_nothing():
+    sweep = ridden(lambda mm: 90.0, answer=False)
+    stood = tuple(replace(one, cells_n=(one.hands_n, 0.0, 0.0)) for one in sweep.steps[3].strokes)
+    steps = (*sweep.steps[:3], replace(sweep.steps[3], strokes=stood), *sweep.steps[4:])
+
+    found = on_bicycle(replace(sweep, steps=steps), RIG, BICYCLE, 60.0)
+    assert found.front_share.why_not == "the load on the saddle is not known at every step"
+
+
 ALONG = RIG.model_copy(
     update={
         "channels": (

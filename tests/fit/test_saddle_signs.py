@@ -9,6 +9,7 @@ from daq.fit.sign import Stands
 from daq.fit.suggested import suggested
 from daq.fit.window import window_mm
 from daq.sweep.comparison import compare
+from daq.values import Verdict
 from tests.fit.sweeps import BICYCLE, INTAKE, RIG, feeling, ridden
 
 
@@ -118,6 +119,27 @@ def test_a_stroke_out_of_the_saddle_has_no_load_point_and_the_others_still_creep
 
     assert sign.stands is Stands.FOR
     assert sign.number.startswith("+6.0 mm a minute")
+
+
+def test_too_few_strokes_in_the_saddle_tell_no_creep():
+    def stood(step):
+        rest = (replace(one, cells_n=(one.hands_n, 0.0, 0.0)) for one in step.strokes[9:])
+        return replace(step, strokes=(*step.strokes[:9], *rest))
+
+    sweep = ridden(creep=6.0)
+    sign = table(level=replace(sweep, steps=tuple(map(stood, sweep.steps))))["Creeps forward on the saddle"]
+
+    assert "mm a minute" not in sign.number
+
+
+def test_an_onset_whose_verdict_a_test_took_moves_nowhere():
+    """The steps alone would still be compared."""
+    climb = ridden(lambda mm: 80.0 + 1.5 * max(47.0 - mm, 0.0), gradient_pct=4.5)
+    level = ridden()
+    withheld = replace(level.onset, verdict=Verdict.UNDECIDED, onset_mm=None, interval_95_mm=None)
+
+    for pair in ((replace(level, onset=withheld), climb), (level, replace(climb, onset=withheld))):
+        assert "onset moves" not in table(INTAKE, *pair)["Bottom of the stroke at 4–5 %"].number
 
 
 def test_a_climb_shows_by_how_much_the_onset_moves():
