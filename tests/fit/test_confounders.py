@@ -115,6 +115,14 @@ def test_the_torque_disturbs_where_the_answer_says_so_and_only_there(nm_per_mm, 
     assert (torque.disturbs is Disturbs.MAY, said) == (disturbs, disturbs)
 
 
+def test_the_torque_is_that_of_the_strokes_as_the_answer_takes_it():
+    sweep = ridden()
+    steps = tuple(replace(one, crank_torque_nm=21.2 + 0.02 * (one.setback_mm - 55.0)) for one in sweep.steps)
+    torque = next(one for one in confounders(RIDER, DONE, replace(sweep, steps=steps)) if one.title == "Crank torque")
+
+    assert torque.disturbs is Disturbs.IN_ORDER
+
+
 def test_a_first_position_that_reads_otherwise_at_the_end_is_drift():
     drifting = found(load_n=_last_higher())
 

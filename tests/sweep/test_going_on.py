@@ -53,6 +53,15 @@ def test_more_positions_are_ridden_after_those_that_are_done():
     assert progress.asked_setback_mm == 61.0
 
 
+def test_a_plan_that_chooses_nothing_may_go_on_over_a_few_millimetres():
+    progress = begun()
+    progress.take(Trigger.STOP, 1.0)
+
+    progress.go_on(2.0, (64.0, 63.0, 62.0, 61.0, 60.0))
+
+    assert progress.asked_setback_mm == 64.0
+
+
 @pytest.mark.parametrize("more", [(), (61.0, NAN)])
 def test_what_cannot_go_on_is_refused_with_nothing_changed(more):
     progress = begun()

@@ -67,6 +67,22 @@ def test_a_step_whose_torque_was_missed_states_that_and_the_others_do_not():
     assert np.delete(gap, 4) == pytest.approx(np.delete(every, 4), rel=0.2)
 
 
+def test_a_hand_load_that_is_not_known_leaves_no_error_known_and_ends_nothing():
+    """Of an uncalibrated cell."""
+    first, *others = stroke_ride(hinge(52.0))
+    unknown = replace(first, hand_load_n=NAN, strokes=tuple(replace(one, hands_n=NAN) for one in first.strokes))
+
+    assert np.isnan(standard_errors([unknown, *others])).all()
+
+
+def test_what_a_caller_does_to_the_errors_does_not_reach_the_next_one():
+    """They are computed once for the same steps."""
+    steps = stroke_ride(hinge(52.0))
+    standard_errors(steps)[:] = 0.0
+
+    assert standard_errors(steps).min() > 0.0
+
+
 def test_a_curve_needs_positions_until_then_the_strokes_are_taken_at_their_word():
     steps = stroke_ride(hinge(52.0))[:4]
 

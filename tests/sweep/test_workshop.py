@@ -1,6 +1,7 @@
 """What a workshop's tests teach, against known spreads and effects."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -184,6 +185,13 @@ def test_a_table_of_the_first_version_reads_as_what_it_knew():
     np.testing.assert_allclose(priors.day[DAY_SDS_MM <= 17.0], 1.0 / len(known))
     assert priors.day[DAY_SDS_MM > 17.0].tolist() == [0.0, 0.0]
     assert taught(one_rider(52.0, 44.0), priors).panel.weight[DAY_SDS_MM > 17.0].sum() < 1e-9
+
+
+def test_a_table_that_leaves_out_a_scatter_between_sweeps_holds_it_for_none():
+    priors = judged_priors()
+    without = replace(priors, sweep=np.where(SWEEP_SDS_MM > 3.0, 0.0, priors.sweep))
+
+    assert taught(one_rider(52.0, 44.0), without).panel.weight[:, SWEEP_SDS_MM > 3.0].sum() < 1e-9
 
 
 @pytest.mark.parametrize(
