@@ -192,8 +192,6 @@ def _copies(points: Points) -> list[str]:
 def _within_a_step(points: Points, fit: Fit) -> list[str]:
     """Of readings that come in steps too coarse to show their scatter: by what a step hides they err together."""
     from_first = np.round((points.reading - points.reading[0]) * PER_DIGIT)
-    if np.abs(from_first).max() > 2**53:
-        return []
     step = float(np.gcd.reduce(from_first.astype(np.int64))) / PER_DIGIT
     if float(fit.residual_sd) > HIDES * step or step < COARSE * float(np.ptp(points.reading)):
         return []

@@ -78,9 +78,7 @@ def explained(sweep: Seen) -> Explained:
 
 
 def _mean_of_logs(logs: Array) -> Array:
-    """(s,) log of the mean over the columns, (s, k); no column explains nothing."""
-    if not logs.shape[1]:
-        return np.full(len(logs), NEVER)
+    """(s,) log of the mean over the columns, (s, k)."""
     return np.asarray(logsumexp(logs, axis=1)) - math.log(logs.shape[1])
 
 

@@ -247,6 +247,13 @@ def test_a_display_with_coarse_steps_is_told(loads, step):
     assert told > 50
 
 
+def test_steps_that_show_their_scatter_need_no_caution():
+    """A scatter of two steps is told by the residuals."""
+    readings = np.round(np.array(LOADS) + 2.0 * np.array([1, -1, 0, 1, 0, -1, 1, 0]))
+
+    assert not any("such steps hide" in word for word in fit_report(table(readings=readings), 1)["warnings"])
+
+
 def test_a_converter_that_counts_finely_has_no_steps_to_tell():
     readings = np.round(1200 + 8554.0 * np.array(LOADS))
 
