@@ -43,9 +43,11 @@ def _in_words(row: dict[str, Any]) -> str:
 
     low_high, lost = row["interval_95_mm"], "; ".join(in_short(row["lost"]))
     before = f" (the verdict was stored before; foreaft onset {row['sweep']} answers from what is left)"
-    unanswered = row["state"] == "finished" and row["verdict"] is None
+    looked_for = row["purpose"] == "onset"
+    unanswered = looked_for and row["state"] == "finished" and row["verdict"] is None
     said = {
         **row,
+        "purpose": None if looked_for else row["purpose"],
         "verdict": f"not stored (foreaft onset {row['sweep']} computes it)" if unanswered else row["verdict"],
         "simulated": "yes" if row["simulated"] else None,
         "onset_mm": None if row["onset_mm"] is None else f"{row['onset_mm']:.1f}",
@@ -68,6 +70,7 @@ def _row(
         "session": sweep.session_id,
         "begun_utc": None if session is None else at_utc(session, sweep.from_us),
         "simulated": None if session is None else session.simulated,
+        "purpose": sweep.plan.get("purpose", "onset"),
         "state": sweep.state,
         "verdict": answer.get("verdict"),
         "onset_mm": answer.get("onset_mm"),

@@ -116,12 +116,18 @@ def test_many_losses_are_listed_and_told_in_short(harmed, tmp_path):
 
 
 def test_of_a_finished_sweep_without_its_answer_it_is_said_how_to_compute_it(harmed):
-    with Store.open(harmed) as opened, opened.writing() as db:
-        db.execute("DELETE FROM results WHERE sweep_id = 1")
-    first, second = foreaft("sweeps", "--store", harmed).stdout.splitlines()
+    with Store.open(harmed) as opened:
+        with opened.writing() as db:
+            db.execute("DELETE FROM results WHERE sweep_id = 1")
+        for plan, state in (({"purpose": "check"}, "finished"), ({}, "stopped")):
+            rest = {"plan": plan, "rider": {}, "gradient_pct": 0.0, "calibration": {}}
+            opened.end_sweep(opened.begin_sweep(1, from_us=0, **rest), to_us=1, state=state)
+    first, second, third, fourth = foreaft("sweeps", "--store", harmed).stdout.splitlines()
 
     assert "verdict not stored (foreaft onset 1 computes it)" in first
     assert "verdict onset" in second
+    assert "purpose check  state finished" in third
+    assert "verdict" not in third + fourth
 
 
 @pytest.fixture

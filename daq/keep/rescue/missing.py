@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
@@ -46,10 +47,11 @@ def missing_tables(db: sqlite3.Connection, tables: Sequence[str], freed: Collect
 
 
 def missing_answers(db: sqlite3.Connection) -> list[str]:
-    """Sweeps that have ended and have no stored answer; of the last ones no number is left that would tell."""
+    """Sweeps that looked for an onset, have ended and have no stored answer; of the last ones no number is left that
+    would tell."""
     without = "NOT EXISTS (SELECT 1 FROM results WHERE sweep_id = sweeps.id AND kind = 'onset')"
-    rows = db.execute(f"SELECT id FROM sweeps WHERE state != ? AND {without} ORDER BY id", (str(State.WAITING),))
-    numbers = [row[0] for row in rows]
+    rows = db.execute(f"SELECT id, plan FROM sweeps WHERE state != ? AND {without} ORDER BY id", (str(State.WAITING),))
+    numbers = [number for number, plan in rows if json.loads(plan).get("purpose", "onset") == "onset"]
     if not numbers:
         return []
     named = f"{'sweep' if len(numbers) == 1 else 'sweeps'} {', '.join(map(str, numbers))}"

@@ -226,3 +226,16 @@ def test_a_table_that_has_twins_is_not_said_to_be_read_from_its_pages_when_it_wa
         "the table 'visits' is missing from the file: 2 rows found on its pages; there may have been more, gaps "
         "between them are told below",
     )
+
+
+def test_a_ride_that_looks_for_no_onset_has_no_answer_to_lose(path):
+    rest = {"plan": {"purpose": "check"}, "rider": {}, "gradient_pct": 0.0, "calibration": {}}
+    with Store.open(path) as store:
+        check = store.begin_sweep(2, from_us=90_000_000, **rest)
+        store.end_sweep(check, to_us=90_000_001, state="finished")
+    harm(path, "UPDATE results SET content = '{}' WHERE id IN (4, 5)")
+    found = salvage(path, path.with_name("new.sqlite"))
+
+    assert [one for one in found.problems if "the stored answer is lost" in one] == [
+        "sweeps 4, 5: the stored answer is lost, if there was one; foreaft onset SWEEP computes an answer again"
+    ]
