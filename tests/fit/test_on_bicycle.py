@@ -192,6 +192,7 @@ def test_the_bodys_height_is_told_from_one_setback_ridden_both_ways():
     level = climbed((80.0, 70.0, 60.0, 50.0, 30.0), 0.0, 0.90)
 
     assert com_height_said(level, climbed((60.0, 57.0, 30.0), 16.0, 0.90), ALONG).startswith("900 mm, 95 % 8")
+    assert com_height_said(None, None, ALONG) == "not available: no sweep yet"
     assert "no setback was ridden both" in com_height_said(level, climbed((65.0, 55.0), 16.0, 0.90), ALONG)
     assert "do not measure forces along the jig" in com_height_said(level, climbed((65.0, 55.0), 16.0, 0.90), RIG)
 

@@ -95,6 +95,14 @@ def test_an_expected_rise_that_levels_off_is_not_believed_in_a_shuffled_sweep(ov
     assert believed == 30
 
 
+def test_a_sham_after_a_move_back_acquits_where_the_place_believed_carries_less():
+    """The rider would take 40 mm for 50, as the saddle went from 30 to 40 before."""
+    order = (80.0, 60.0, 30.0, 40.0, 40.0, 50.0, 70.0, 65.0, 55.0, 45.0, 35.0, 75.0)
+    rides = [sweep(np.random.default_rng(seed), order=order, sway_n=1.0) for seed in range(10)]
+
+    assert all(sham(seen(answer(), steps, SIGHTED)).result is Result.PASSED for steps in rides)
+
+
 def test_without_a_sham_the_caution_stands_beside_the_number():
     _, found = failing(ride(), SIGHTED)
 
