@@ -85,8 +85,8 @@ def too_narrow(rear_mm: float, front_mm: float, resolution_mm: float) -> str:
     if resolution_mm > 0.0 and rear_mm - front_mm >= FEWEST_POSITIONS * resolution_mm:
         return ""
     return (
-        f"rear_mm, front_mm: expected at least {FEWEST_POSITIONS} steps of {resolution_mm:g} mm between them, "
-        f"got {rear_mm:g} and {front_mm:g}"
+        f"positions_mm: an adaptive sweep needs {FEWEST_POSITIONS * resolution_mm:g} mm or more from end to end on "
+        f"this jig, got {rear_mm:g} to {front_mm:g} mm"
     )
 
 

@@ -75,7 +75,7 @@ def test_going_on_over_a_range_too_narrow_for_the_jig_is_refused_with_nothing_ch
     progress.take(Trigger.BEGIN, 0.0)
     progress.take(Trigger.ENOUGH, 1.0)
 
-    with pytest.raises(BadValue, match="at least 5 steps of 1 mm between them, got 64 and 60"):
+    with pytest.raises(BadValue, match="needs 5 mm or more from end to end on this jig, got 64 to 60 mm"):
         progress.go_on(2.0, (64.0, 63.0, 62.0, 61.0, 60.0))
 
     assert (progress.state, progress.plan.positions_mm) == (State.FINISHED, POSITIONS)

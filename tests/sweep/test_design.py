@@ -124,5 +124,5 @@ def test_the_last_minutes_go_to_the_first_place_again():
 
 
 def test_limits_without_room_are_refused():
-    with pytest.raises(ValueError, match="at least 5 steps of 5 mm between them"):
+    with pytest.raises(ValueError, match="needs 25 mm or more from end to end"):
         next_step([], rear_mm=50.0, front_mm=40.0, resolution_mm=5.0)

@@ -45,7 +45,7 @@ def test_an_adaptive_range_too_narrow_for_the_jig_is_refused_before_anything_is_
 
     async def inside():
         await until(lambda: running.session.acquisition.pipeline.channels)
-        with pytest.raises(BadValue, match="at least 5 steps of 1 mm between them, got 64 and 60"):
+        with pytest.raises(BadValue, match="needs 5 mm or more from end to end on this jig, got 64 to 60 mm"):
             await running.session.sweep.begin(narrow)
 
     with demo(tmp_path) as running:
