@@ -91,7 +91,6 @@ def export(
     refuse_mixed(folder, PACKAGE, is_coarse=is_coarse, for_client=purpose == "client")
     tell = told or (lambda _: None)
     terms = {"licenses": [licence.property()], **({"contributors": list(contributors)} if contributors else {})}
-    terms |= {"coarse": True} if is_coarse else {}
     form = form or preferred_form()
     manner = _Manner(
         recompute_coarse if is_coarse else recompute_stored, purpose, is_coarse, terms, form, with_c3d, tell
@@ -174,6 +173,7 @@ def _export_one(
             "created": session.started_utc,
             "version": FORMAT,
             "simulated": session.simulated,
+            **({"coarse": True} if manner.is_coarse else {}),
             **manner.terms,
             "sources": [{"title": _origin(session)}],
             **({"jig": list(computed.jig_said)} if computed.jig_said else {}),
