@@ -49,6 +49,11 @@ class Ridden:
         return replace(self, plan=replace(self.plan, label=f"{self.name}, {day}"))
 
     @property
+    def is_level(self) -> bool:
+        """Whether it was ridden on the level, more or less."""
+        return abs(self.plan.gradient_pct) < LEVEL_PCT
+
+    @property
     def named(self) -> Onset | None:
         """The answer, if it names an onset."""
         return self.onset if self.onset is not None and self.onset.verdict is Verdict.ONSET else None
@@ -63,7 +68,7 @@ def main_sweep(sweeps: tuple[Ridden, ...]) -> Ridden | None:
     """The one a decision rests on: the last level sweep with an onset, otherwise the last level one, otherwise the
     last."""
     sought = [one for one in looking(sweeps) if one.plan.names_onset]
-    level = [one for one in sought if abs(one.plan.gradient_pct) < LEVEL_PCT]
+    level = [one for one in sought if one.is_level]
     named = [one for one in level if one.named is not None]
     for candidates in (named, level, sought):
         if candidates:

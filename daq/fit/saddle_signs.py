@@ -12,7 +12,7 @@ import numpy as np
 
 from daq.fit.intake import Feel, Intake
 from daq.fit.on_bicycle import Estimate, OnBicycle, saddle_points_m
-from daq.fit.ridden import LEVEL_PCT, Ridden
+from daq.fit.ridden import Ridden
 from daq.fit.sign import Sign, Stands
 from daq.fit.stroke_signs import stroke_signs
 from daq.fit.window import SAME_MM, WINDOW_MM, Window
@@ -87,7 +87,7 @@ def _hands(level: Ridden | None, present_mm: float | None, window: Window | None
 
 def _front_wheel(level: Ridden | None, here: OnBicycle | None, feel: Feel) -> Sign:
     title = "Front wheel light"
-    if level is not None and abs(level.plan.gradient_pct) >= LEVEL_PCT:
+    if level is not None and not level.is_level:
         return _word(title, feel.front_light, "only a climb was ridden, which takes load off it; the rider's word")
     share = here.front_share if here is not None else Estimate(None, None, None, "no sweep yet")
     if share.value is None or share.low is None or share.high is None:
@@ -113,7 +113,7 @@ def _moved(level: Ridden | None, climb: Ridden | None, scatter: Spreads) -> str:
     """How far the climb's onset lies from the level's; empty unless both name one."""
     if level is None or climb is None or level.named is None or climb.named is None:
         return ""
-    if abs(level.plan.gradient_pct) >= LEVEL_PCT:
+    if not level.is_level:
         return ""
     found = compare(level.steps, climb.steps, scatter=scatter)
     if found.difference_mm is None or found.interval_95_mm is None:
