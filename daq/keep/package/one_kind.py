@@ -69,7 +69,7 @@ def refuse_mixed(folder: Path, kind: Kind, *, is_coarse: bool, for_client: bool)
     _refuse_another_kind(folder, kind)
     is_theirs, dates = (folder / FOR_CLIENT).exists(), _dates(folder, kind)
     if is_theirs and not for_client:
-        raise FolderTaken(f"{folder} is for a client: it takes what was typed about them; give another folder")
+        raise FolderTaken(f"{folder} is for a client, who need not have agreed to research: give another folder")
     if for_client and not is_theirs and dates:
         raise FolderTaken(
             f"{folder} holds sweeps that are not for the client, and the same sweep would be left as it is: give "
