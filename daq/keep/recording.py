@@ -222,15 +222,15 @@ def read_recording(path: Path, given: Mapping[str, Any] | None = None) -> Record
         again = HeaderAgain()
         if found[0] is None or first_line != MAGIC:
             again = header_again(_tables(content, path, blocks), end or {})
-    if first_line != MAGIC:
-        problems.insert(0, _of_first_line(path, first_line, again.version))
     if found[0] is None:
         header, said = (again.header, "a copy of it is used") if again.header is not None else (given, "one was given")
         if header is None:
             raise BadRecording(f"{path}: {NO_HEADER}")
         lost = "; what was received before the next whole block is lost with it" if again.lost_in_front else ""
-        problems[int(first_line != MAGIC)] = f"the header block at byte {len(MAGIC)} is damaged: {said}{lost}"
+        problems[0] = f"the header block at byte {len(MAGIC)} is damaged: {said}{lost}"
         blocks = [None, *blocks] if again.lost_in_front else blocks
+    if first_line != MAGIC:
+        problems.insert(0, _of_first_line(path, first_line, again.version))
     if not isinstance(header, Mapping):
         raise BadRecording(f"{path}: expected a JSON object of at most {MOST_HEADER_BYTES} bytes as the header")
     if end is None:
