@@ -197,8 +197,8 @@ def _within_a_step(points: Points, fit: Fit) -> list[str]:
         return []
     step_n = step / abs(float(fit.scaled[1] / fit.half_width))
     return [
-        f"all readings lie multiples of {step:g} ({step_n:.2g} N) apart and scatter by less than half of that: what "
-        "such steps hide is not in the uncertainties. Read more digits, or take loads that end anywhere within a step"
+        f"all readings differ by multiples of {step:g} ({step_n:.2g} N) and scatter by less than half of that: what "
+        "such steps hide is not in the uncertainties. Read more digits, or use loads that are no whole steps apart"
     ]
 
 
