@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections import defaultdict
+from collections import Counter, defaultdict
 
 from daq.keep.rescue.found_rows import Found, holds_json
 from daq.keep.rescue.sqlite_rows import FoundRow
@@ -15,8 +15,7 @@ def from_twins(found: Found) -> int:
     """Puts the twin of each lost row among the rows, and takes what is lost once only off the list of the damaged;
     how many rows that were."""
     _drop_misnumbered(found)
-    restored: set[int] = set()
-    count = 0
+    restored: Counter[tuple[int, int]] = Counter()  # by number and width: rows of two tables may have one number
     for twin in found.rows["twins"].values():
         table, number = twin["of"], twin["row_id"]
         if table not in TWICE or number in found.rows[table]:
@@ -24,10 +23,11 @@ def from_twins(found: Found) -> int:
         row: Row = json.loads(twin["content"])
         if is_sound(table, row) and holds_json(table, row):
             found.rows[table][number] = row
-            restored.add(number)
-            count += 1
-    found.damaged = [cell for cell in found.damaged if cell.number not in restored and not _of_whole(found, cell)]
-    return count
+            restored[number, len(row)] += 1
+    found.damaged = [
+        cell for cell in found.damaged if (cell.number, len(cell.values)) not in restored and not _of_whole(found, cell)
+    ]
+    return restored.total()
 
 
 def _drop_misnumbered(found: Found) -> None:

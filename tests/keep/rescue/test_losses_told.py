@@ -228,6 +228,15 @@ def test_a_table_that_has_twins_is_not_said_to_be_read_from_its_pages_when_it_wa
     )
 
 
+def test_a_damaged_row_is_told_beside_one_of_the_same_number_that_has_a_twin(path):
+    """The client comes back from the twin; the answer has none."""
+    harm(path, "UPDATE clients SET since_utc = 'x' WHERE id = 2", "UPDATE results SET content = '{}' WHERE id = 2")
+    found = salvage(path, path.with_name("new.sqlite"))
+
+    assert "damaged or lost, and read from the twin: 1 row" in found.told
+    assert "damaged and left out: 1 row" in found.problems
+
+
 def test_a_ride_that_looks_for_no_onset_has_no_answer_to_lose(path):
     rest = {"plan": {"purpose": "check"}, "rider": {}, "gradient_pct": 0.0, "calibration": {}}
     with Store.open(path) as store:
