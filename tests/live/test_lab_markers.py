@@ -103,7 +103,7 @@ def test_the_last_markers_of_a_sender_that_has_left_are_kept_without_their_offse
     assert markers(kept) == [("start", 100.0, None), ("stop", 101.0, None)]
     assert told == [
         "markers are taken from emg",
-        "the last markers from emg are kept with their time of arrival: its clock's is unknown",
+        "the last markers from emg are kept with their time of arrival: when they were sent is unknown",
         "no more markers from emg: it is gone",
     ]
 

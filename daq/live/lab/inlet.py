@@ -70,7 +70,8 @@ class MarkerInlet:
         if gone is not None:
             self._at.notice(
                 "caution",
-                f"the last markers from {self._name} are kept with their time of arrival: its clock's is unknown",
+                f"the last markers from {self._name} are kept with their time of arrival: when they were sent is "
+                "unknown",
             )
         await self._stored()
         if gone is not None:
