@@ -63,13 +63,6 @@ def check_schema(db: sqlite3.Connection, path: Path, version: int) -> None:
             )
 
 
-def is_plain_table(db: sqlite3.Connection, table: str) -> bool:
-    """Whether reading its rows runs no code from the file: no view, virtual table or computed column."""
-    row = db.execute("SELECT sql FROM sqlite_schema WHERE type = 'table' AND name = ?", (table,)).fetchone()
-    sql = "" if row is None else " ".join(str(row[0]).split()).upper()
-    return sql.startswith("CREATE TABLE") and not re.search(r"\bAS\b", sql)
-
-
 def schema_of(db: sqlite3.Connection) -> Schema:
     """Everything in a schema besides what SQLite creates by itself."""
     rows = db.execute("SELECT type, name, coalesce(sql, '') FROM sqlite_schema")

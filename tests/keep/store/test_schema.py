@@ -16,7 +16,7 @@ from daq.keep.store.chunks import BadChunk, decode
 from daq.keep.store.contents import JSON_COLUMNS
 from daq.keep.store.migrations import STEPS
 from daq.keep.store.rows import insert_row
-from daq.keep.store.schema import check_schema, distrust, is_plain_table
+from daq.keep.store.schema import check_schema, distrust
 from daq.keep.store.verify import verify
 from tests.keep.jig import recorded
 
@@ -216,17 +216,6 @@ def test_a_chunk_that_holds_less_or_more_than_it_says_is_refused(held):
 
     with pytest.raises(BadChunk):
         decode(chunk(1, 1, bytes(frame)), source="board")
-
-
-def test_a_table_with_a_computed_column_is_not_a_plain_one():
-    db = sqlite3.connect(":memory:")
-    db.executescript(
-        "CREATE TABLE plain(a, b); CREATE TABLE computed(a, b AS (zeroblob(a))); CREATE VIEW seen AS SELECT 1"
-    )
-
-    assert is_plain_table(db, "plain")
-    assert not any(is_plain_table(db, name) for name in ("computed", "seen", "none"))
-    db.close()
 
 
 def test_a_file_is_not_mapped_into_memory_whatever_sqlite_was_built_with(path):
