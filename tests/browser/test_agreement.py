@@ -15,7 +15,11 @@ def test_with_research_no_longer_agreed_to_the_exports_already_made_are_named(de
     at.answers = {
         "clients": [client],
         "visit": answers["visit"],
-        f"clients/{client['pseudonym']}/agreement": {**client, "exports": ["/srv/study-1", "/srv/study-2"], "unread": ["/srv/old"]},
+        f"clients/{client['pseudonym']}/agreement": {
+            **client,
+            "exports": ["/srv/study-1", "/srv/study-2"],
+            "unread": ["/srv/old"],
+        },
     }
     at.open({**messages["snapshot"], "visit": answers["visit"]["visit"]}, screen="client")
     at.page.get_by_text("What was agreed, and until when records are kept").click()
