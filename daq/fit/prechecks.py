@@ -194,11 +194,10 @@ def _height(intake: Intake, measured: Measured) -> Check:
 
 def _tilt(measured: Measured) -> Check:
     tilt = measured.saddle_tilt_deg
-    said = (
-        "not measured"
-        if tilt is None
-        else f"{tilt:+z.1f}°, nose {'up' if tilt > 0 else 'down' if tilt < 0 else 'level'}"
-    )
+    said = "not measured"
+    if tilt is not None:
+        shown = round(tilt, 1)
+        said = f"{shown:+z.1f}°, nose {'up' if shown > 0 else 'down' if shown < 0 else 'level'}"
     return _check(
         "tilt", "Saddle tilt", tilt is not None, said, "measure it: nose down slides the rider onto the hands"
     )

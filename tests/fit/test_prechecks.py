@@ -106,6 +106,13 @@ def test_heights_stand_beside_their_references_and_are_no_reason_to_stop():
     assert "outside 25–35°. References, not orders: Hamley" in height.said
 
 
+@pytest.mark.parametrize(
+    ("tilt_deg", "said"), [(0.04, "+0.0°, nose level"), (-0.04, "+0.0°, nose level"), (0.06, "+0.1°, nose up")]
+)
+def test_a_tilt_that_reads_nought_is_level(tilt_deg, said):
+    assert checks_by_key(measured=DONE.model_copy(update={"saddle_tilt_deg": tilt_deg}))["tilt"].said == said
+
+
 def test_both_references_are_given_when_the_saddle_was_measured():
     assert both_references_mm(Saddle(reference="nose", nose_to_width_mm=75.0), 60.0) == (60.0, 135.0)
     assert both_references_mm(Saddle(reference="80 mm width", nose_to_width_mm=75.0), 135.0) == (60.0, 135.0)

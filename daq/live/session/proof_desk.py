@@ -266,7 +266,7 @@ def _said(read: Mapping[str, float]) -> str:
     if not read:
         return ""
     hands_n, saddle_n, tilt_deg = (round(read[name], 2) + 0.0 for name in ("hands_n", "saddle_n", "tilt_deg"))
-    return f"hands {hands_n:.2f} N, saddle {saddle_n:.2f} N, tilt {tilt_deg:.2f}°"
+    return f"hands {hands_n:z.2f} N, saddle {saddle_n:z.2f} N, tilt {tilt_deg:z.2f}°"
 
 
 def fields(work: Work) -> dict[str, Any]:
