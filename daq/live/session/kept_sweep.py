@@ -42,7 +42,7 @@ class KeptSweep:
         self.is_open = False
 
     async def begin(self, plan: Plan, from_us: int) -> int | None:
-        """The number of a new row; None in a session that stores nothing. The sweep before it is current until `open`.
+        """The number of a new row; None in a session that stores nothing. The sweep before it is current until `make_current`.
         StoreError."""
         at = self._at
         if at.storing is None:
@@ -51,7 +51,7 @@ class KeptSweep:
             plan, from_us=from_us, rider=at.rider, calibration=at.calibration, client_id=self._client_id()
         )
 
-    def open(self, sweep_id: int | None) -> None:
+    def make_current(self, sweep_id: int | None) -> None:
         """From now on this sweep is the current one."""
         self.id, self.is_open = sweep_id, True
 

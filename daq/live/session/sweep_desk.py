@@ -102,7 +102,7 @@ class SweepDesk:
             self.put_aside(from_us)
             await self._begun(found)
             at.drain()
-            self._kept.open(found)
+            self._kept.make_current(found)
             self._away = False
             saddle, pipeline = self._saddle(), at.ride.pipeline
             content = beginning(
@@ -120,7 +120,7 @@ class SweepDesk:
     def take_up(self, sweep_id: int, items: Iterable[Item]) -> None:
         """Resume a sweep that was cut off: feed what is stored of it, then pause it until the fitter resumes."""
         self._at.take_up(items)
-        self._kept.open(sweep_id)
+        self._kept.make_current(sweep_id)
         self._away = False
         self._pause()
         self._at.notice(

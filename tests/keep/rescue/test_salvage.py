@@ -102,7 +102,7 @@ def test_a_file_made_while_the_damaged_one_was_read_is_not_overwritten(path, tmp
 
 
 def test_a_salvage_that_cannot_begin_its_store_leaves_nothing(path, tmp_path, monkeypatch):
-    def full(*_):
+    def full(*_, **__):
         raise StoreFull("no room left")
 
     monkeypatch.setattr("daq.keep.store.file.migrate", full)
