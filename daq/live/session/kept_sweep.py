@@ -42,8 +42,8 @@ class KeptSweep:
         self.is_open = False
 
     async def begin(self, plan: Plan, from_us: int) -> int | None:
-        """The number of a new row; None in a session that stores nothing. The sweep before it is current until `make_current`.
-        StoreError."""
+        """The number of a new row; None in a session that stores nothing. The sweep before it stays the current one
+        until `make_current`. StoreError."""
         at = self._at
         if at.storing is None:
             return None
