@@ -256,14 +256,21 @@ def test_what_was_said_of_a_pain_is_there_again_when_the_page_is_loaded_anew_and
     assert form.get_by_role("radio", checked=True).count() == 0
 
 
-def test_what_was_said_of_one_pain_is_not_said_of_the_next(desk, messages):
-    """The next one came while the page was away."""
+@pytest.fixture
+def next_pain(desk, messages):
+    """A page on which a pain is answered, where, and the sweep once that one is told and the next one is there."""
     hurts = sweep_in(messages, State.PAUSED, pain=True)
     at = desk().open({**messages["snapshot"], "sweep": hurts})
     where = at.page.get_by_label("Where does it hurt, or is it numb?")
     where.select_option("knee front")
     told = {"setback_mm": 45.0, "score": 5, "said": "knee front, right, 5 of 10, at 45 mm"}
-    at.send({**messages["snapshot"], "sweep": {**hurts, "pains": [*hurts["pains"], told]}})
+    return at, where, {**hurts, "pains": [*hurts["pains"], told]}
+
+
+def test_what_was_said_of_one_pain_is_not_said_of_the_next(next_pain, messages):
+    """The next one came while the page was away."""
+    at, where, hurts_again = next_pain
+    at.send({**messages["snapshot"], "sweep": hurts_again})
     at.page.evaluate("location.hash = '#plan'")
     at.page.evaluate("location.hash = '#run'")
     at.wait(where.is_visible)
@@ -271,14 +278,10 @@ def test_what_was_said_of_one_pain_is_not_said_of_the_next(desk, messages):
     assert where.input_value() == ""
 
 
-def test_a_page_that_draws_only_the_next_pain_asks_for_it_anew(desk, messages):
+def test_a_page_that_draws_only_the_next_pain_asks_for_it_anew(next_pain):
     """Pages in the background draw nothing: told, ridden on and hurting again may be one drawing to it."""
-    hurts = sweep_in(messages, State.PAUSED, pain=True)
-    at = desk().open({**messages["snapshot"], "sweep": hurts})
-    where = at.page.get_by_label("Where does it hurt, or is it numb?")
-    where.select_option("knee front")
-    told = {"setback_mm": 45.0, "score": 5, "said": "knee front, right, 5 of 10, at 45 mm"}
-    at.send({**hurts, "pains": [*hurts["pains"], told]})
+    at, where, hurts_again = next_pain
+    at.send(hurts_again)
 
     assert where.is_visible()
     assert where.input_value() == ""
