@@ -8,7 +8,8 @@ from collections.abc import Mapping, Sequence
 
 from daq.measure.calibration import CalibratedChannel, Calibration
 from daq.physics import STANDARD_G_M_S2
-from daq.rig import LoadRegister, ModbusTransmitter, Rig, RigError, TextTransmitter, TypedScale
+from daq.rig import LoadRegister, ModbusTransmitter, Rig, TextTransmitter, TypedScale
+from daq.rig_file import RigError
 from daq.values import UNKNOWN_UTC
 from daq.wire import board
 from daq.wire.ascii_lines import LineDecoder, LineFormat

@@ -10,7 +10,7 @@ from daq.jig import beginning
 from daq.measure.calibration import CalibratedChannel, Calibration
 from daq.pipeline import Pipeline
 from daq.ride import Ride
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.sweep.plan import Plan
 from daq.values import Samples, Status, cut
 from daq.wire import cycling_power

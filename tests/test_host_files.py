@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.transmitters import check_transmitter
 from tests.rigs import GOOD
 

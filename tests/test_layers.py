@@ -13,7 +13,7 @@ LAYERS = [
     {"values", "refusals", "text", "words", "bootstrap"},
     {"items", "physics", "setback_scale", "jig_proof", "student"},
     {"wire", "measure", "sweep", "rider", "rig"},
-    {"jig", "crank_sensors"},
+    {"jig", "crank_sensors", "rig_file"},
     {"pipeline", "fit", "proof", "transmitters"},
     {"ride"},
     {"sources", "keep"},

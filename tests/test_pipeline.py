@@ -10,7 +10,7 @@ from daq.items import FITTER, GONE_ON, READING, SWEEP_BEGUN, ZERO, Event, Hello,
 from daq.jig import beginning
 from daq.pipeline import Pipeline
 from daq.refusals import NotNow
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.sweep.progress import Notice
 from daq.sweep.run import State
 from daq.values import Loads, Onset, Samples, Status, StepMean, Stroke

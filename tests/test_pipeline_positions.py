@@ -7,7 +7,7 @@ import pytest
 
 from daq.items import FITTER, Event, Hello
 from daq.pipeline import Pipeline
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.sweep.run import State
 from daq.values import NAN, Onset, Result, Samples, StepMean
 from tests.ridden import CALIBRATION, PLAN, RATE_HZ, ridden

@@ -4,7 +4,7 @@ import time
 import pytest
 
 from daq.live.typed_rig import typed_rig_text
-from daq.rig import RigError, parse_rig
+from daq.rig_file import RigError, parse_rig
 from tests.rigs import GOOD
 
 

@@ -19,7 +19,7 @@ from daq.live.session.zero_desk import ZeroDesk
 from daq.measure.balance import CELLS_U_N
 from daq.measure.calibration import to_dict
 from daq.pipeline import Pipeline
-from daq.rig import RigError, parse_rig
+from daq.rig_file import RigError, parse_rig
 from daq.values import Loads, Onset, Result, StepMean
 from tests.pulled import BAR, CALIBRATION, PULL_N, ROLES, SADDLE_Y_M, SEAT_N, items
 from tests.ridden import PLAN, kept

@@ -1,6 +1,6 @@
 import pytest
 
-from daq.rig import RigError, parse_rig
+from daq.rig_file import RigError, parse_rig
 from daq.transmitters import check_transmitter, hello_of, registers_of
 from tests.rigs import rig_text
 

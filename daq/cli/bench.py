@@ -196,7 +196,7 @@ def _run(
     from daq.live.real import on_rig
     from daq.live.simulated_bench import SimulatedBench
     from daq.refusals import NotNow
-    from daq.rig import RigError
+    from daq.rig_file import RigError
 
     path = store_path(store)
     code = [MISSING]

@@ -45,7 +45,7 @@ async def _look(rig_file: Path | None, store: Path, seconds: float) -> list[Part
     from daq.live import checkup
     from daq.live.bench.standing import utc_now
     from daq.live.real import read_rig
-    from daq.rig import RigError
+    from daq.rig_file import RigError
     from daq.sources.radio import Radio
 
     found = [checkup.check_disk(store), checkup.check_clock(store), *checkup.check_ports()]

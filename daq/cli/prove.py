@@ -145,7 +145,7 @@ def _exits() -> Iterator[None]:
     from daq.keep.errors import StoreError
     from daq.live.daemon import AddressTaken
     from daq.refusals import NotNow
-    from daq.rig import RigError
+    from daq.rig_file import RigError
     from daq.sources.reference_bench import CannotBuild
 
     try:

@@ -70,7 +70,7 @@ def _header_of(rig_file: Path) -> Mapping[str, Any]:
     """What a recording's header has of its rig and calibration, from the rig file."""
     from daq.live.real import read_rig
     from daq.measure.calibration import to_dict
-    from daq.rig import RigError
+    from daq.rig_file import RigError
 
     try:
         text, _, calibration = read_rig(rig_file)

@@ -107,7 +107,7 @@ def serve(
     from daq.live.session.acquisition import Rider
     from daq.live.typed_rig import check_unit
     from daq.live.web.keys_file import keys_at, passes_beside
-    from daq.rig import RigError
+    from daq.rig_file import RigError
 
     logs.set_up(log_form)
     if record is not None and record.exists():

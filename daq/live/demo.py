@@ -33,7 +33,7 @@ from daq.rider.model import DEMO, rider_of_kind, rider_with
 from daq.rider.named import asked_for
 from daq.rider.position_sensors import SENSORS, places_of
 from daq.rider.truth import LABEL
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.sources.clock import SessionClock
 from daq.sources.reference_bench import Built
 from daq.sources.reference_board import DEGREES_PER_COUNT, ReferenceBoard

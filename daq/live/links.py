@@ -11,7 +11,8 @@ from daq.items import BOARD, CADENCE, HEART, POWER
 from daq.live.session.session import Session
 from daq.live.session.tare_button import TareButton
 from daq.refusals import NotNow
-from daq.rig import BleSensor, RigError, TextTransmitter
+from daq.rig import BleSensor, TextTransmitter
+from daq.rig_file import RigError
 from daq.sources.ble import BleLink
 from daq.sources.board_link import BoardLink
 from daq.sources.modbus_link import ModbusLink

@@ -27,7 +27,8 @@ from daq.live.systemd import report_to_manager
 from daq.live.web.access import Keys
 from daq.live.web.passes import Passes
 from daq.measure.calibration import CalibratedChannel, Calibration, from_dict, in_order, to_dict
-from daq.rig import MOST_BYTES, Rig, RigError, parse_rig
+from daq.rig import Rig
+from daq.rig_file import MOST_BYTES, RigError, parse_rig
 from daq.sources.clock import SessionClock, steady_ns
 from daq.sweep.spreads import SpreadPriors
 from daq.transmitters import calibration_of, calibration_of_scale, check_transmitter

@@ -19,7 +19,7 @@ from daq.measure.calibration.bench_plan import Task
 from daq.measure.calibration.weights import CLASSES
 from daq.rider.bench_jig import BenchJig
 from daq.rider.jig_geometry import JigGeometry
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.sources.clock import SessionClock
 from daq.sources.reference_bench import Built
 from daq.sources.reference_board import ReferenceBoard

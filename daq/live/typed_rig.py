@@ -6,7 +6,8 @@ from pathlib import Path
 
 from daq.keep.store import Store
 from daq.live.real import read_rig
-from daq.rig import Rig, RigError, parse_rig
+from daq.rig import Rig
+from daq.rig_file import RigError, parse_rig
 
 STEPS = {"N": 1.0, "kg": 0.1, "lb": 0.2}
 """The usual smallest step of a hanging scale's display."""

@@ -18,7 +18,7 @@ from daq.rider.jig_geometry import JigGeometry
 from daq.rider.model import DEMO, RiderModel, rider_of_kind, rider_with
 from daq.rider.named import asked_for
 from daq.rider.strokes import StrokeRider
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.sweep.order import ordered, with_repeats, with_sham
 from daq.sweep.plan import Plan, interleaved
 from daq.sweep.progress import SweepProgress

@@ -25,7 +25,7 @@ from daq.live.real import begin, links_of
 from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
 from daq.measure.calibration import CalibratedChannel, Calibration
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.sources.clock import SessionClock
 from daq.sources.ports import READ_AT_MOST
 from tests.rigs import rig_text

@@ -25,7 +25,8 @@ from daq.live.session.acquisition import Rider
 from daq.live.session.beat import TICK_S
 from daq.live.session.session import Session
 from daq.measure.calibration import CalibratedChannel, Calibration
-from daq.rig import LoadRegister, ModbusTransmitter, SerialBoard, parse_rig
+from daq.rig import LoadRegister, ModbusTransmitter, SerialBoard
+from daq.rig_file import parse_rig
 from daq.sources.clock import SessionClock
 from daq.sources.modbus_link import ModbusLink
 from daq.sources.serial_port import SerialLink

@@ -39,7 +39,7 @@ from daq.pipeline import Pipeline, item_of
 from daq.rider.body import Body
 from daq.rider.jig import JigBlock, SimulatedJig
 from daq.rider.model import DEMO, RiderKind, RiderModel, rider_of_kind
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.sources.simulator import hello_of, power_bytes, scans_of
 from daq.sweep import onset as estimator
 from daq.sweep.plan import Plan, out_and_back

@@ -23,7 +23,7 @@ from daq.live.session import beat
 from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
 from daq.live.telling.teller import Teller
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.sources.clock import SessionClock
 from daq.sweep.plan import Plan, out_and_back
 from daq.sweep.run import State, Trigger

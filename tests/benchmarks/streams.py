@@ -27,7 +27,7 @@ from daq.live.daemon import listen, serve, url_of
 from daq.live.real import begin, links_of
 from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.sources.clock import SessionClock, steady_ns
 from tests.benchmarks import end_to_end
 from tests.benchmarks.end_to_end import calibration, opened_pty, rig_of, write_into

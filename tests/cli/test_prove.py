@@ -10,7 +10,7 @@ from daq.proof.dummy import Plank
 from daq.proof.sheet import DummyParts
 from daq.proof.tasks import CAUTION
 from daq.rider.proof_faults import FAULTS
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from tests.commands import foreaft
 from tests.proof.simulated_sheet import begun, sheet_without, worked
 from tests.rigs import rig_text

@@ -18,7 +18,7 @@ from daq.live.web.keys_file import read_keys
 from daq.measure.balance_report import balance_report
 from daq.measure.calibration import from_dict
 from daq.measure.calibration.report import fit_report
-from daq.rig import RigError, parse_rig
+from daq.rig_file import RigError, parse_rig
 from daq.sweep.steps_csv import BadTable
 from daq.values import StepMean
 from tests.sweep.tables import parse_steps

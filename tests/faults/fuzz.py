@@ -105,7 +105,7 @@ def _rig_read(path: Path) -> tuple[int, str, str]:
     from daq.items import BOARD
     from daq.live.real import read_rig
     from daq.pipeline import Pipeline
-    from daq.rig import RigError
+    from daq.rig_file import RigError
     from daq.transmitters import decoder_of
 
     try:

@@ -17,7 +17,7 @@ from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
 from daq.live.telling import view
 from daq.measure.calibration import CalibratedChannel, Calibration
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.sources.clock import SessionClock
 from daq.sweep.plan import Plan
 from daq.sweep.run import Trigger

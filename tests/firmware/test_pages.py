@@ -5,7 +5,7 @@ import re
 from daq.cli.bench import bench
 from daq.rider.jig import SimulatedJig
 from daq.rider.model import DEMO
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.sources.reference_bench import FOLDER
 from tests.wire.notes import table
 

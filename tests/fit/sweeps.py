@@ -4,7 +4,7 @@ import numpy as np
 
 from daq.fit.intake import Feel, Intake, OwnBicycle, Saddle
 from daq.fit.ridden import Ridden
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.sweep.onset import onset
 from daq.sweep.plan import Plan, out_and_back
 from daq.values import Status, StepMean, Stroke

@@ -7,7 +7,7 @@ from daq.fit.sensor_costs import PASSES_UNSEEN, UNSEEN, costs_of, scatter_of, wi
 from daq.live.demo import rig_text_of
 from daq.live.typed_rig import typed_rig_text
 from daq.rider.jig_geometry import JigGeometry
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.sweep.validity.table import TESTS
 
 POWER = '[power]\nname = "crank"\n'

@@ -27,7 +27,7 @@ from daq.proof.certificate import rig_tables
 from daq.proof.proved import proved
 from daq.proof.sheet import parts_of
 from daq.rider.jig_geometry import JigGeometry
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.sources.radio import Radio
 from daq.wire import csc
 from tests.faults.links import BOARD, SLOPE

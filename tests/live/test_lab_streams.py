@@ -23,7 +23,7 @@ from daq.live.lab.inlet import MARKER, MarkerInlet
 from daq.live.lab.layer import LabUnusable, SharedTime, keep_to_machine, library
 from daq.live.lab.outlets import LabOutlets
 from daq.live.session.acquisition import Acquisition, Rider
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.sources import loop
 from daq.sources.clock import SessionClock, steady_ns
 from daq.values import NAN, Loads

@@ -17,7 +17,7 @@ from daq.live.session.session import Session
 from daq.live.telling.view import sources
 from daq.measure.calibration import CalibratedChannel, Calibration, to_dict
 from daq.refusals import NotNow
-from daq.rig import RigError
+from daq.rig_file import RigError
 from daq.sources.clock import SessionClock
 from daq.values import Loads, Samples
 from daq.wire import cycling_power_control

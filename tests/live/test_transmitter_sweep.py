@@ -24,7 +24,7 @@ from daq.measure.calibration import to_dict
 from daq.physics import STANDARD_G_M_S2
 from daq.rider.jig import SimulatedJig
 from daq.rider.model import rider_of_kind
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.sources.clock import SessionClock
 from daq.sources.simulator import power_bytes
 from daq.sweep.plan import Plan

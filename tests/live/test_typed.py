@@ -12,7 +12,7 @@ from daq.keep.store import Store
 from daq.live.telling import view
 from daq.live.typed_rig import check_unit, made_when_missing, typed_rig_text
 from daq.refusals import BadValue, Doubted, NotNow
-from daq.rig import RigError, parse_rig
+from daq.rig_file import RigError, parse_rig
 from daq.sweep.run import State, Trigger
 from daq.values import Onset, Result, StepMean, Verdict
 from tests.live.typed_visit import ONSET_MM, PACE, PLAN, Visit

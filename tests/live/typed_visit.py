@@ -13,7 +13,7 @@ from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
 from daq.live.typed_rig import typed_rig_text
 from daq.physics import STANDARD_G_M_S2
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.sources.clock import SessionClock
 from daq.sweep.plan import Plan, out_and_back
 from daq.sweep.run import ENDED, Trigger

@@ -9,7 +9,7 @@ from daq.proof.sheet import DummyParts, Gradual, Mass, ProofPlan, ProofReading, 
 from daq.proof.tasks import check, due
 from daq.rider.jig_geometry import JigGeometry
 from daq.rider.proof_faults import FAULTS, JigFaults
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 
 DUMMY = DummyParts(
     name="dummy A",

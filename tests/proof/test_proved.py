@@ -7,7 +7,7 @@ from daq.proof.proved import NotDone, proved
 from daq.proof.sheet import Gradual, Mass, ProofPlan, ProofReading, Sheet, parts_of
 from daq.proof.tasks import BadValue, check, due, tasks
 from daq.rider.proof_faults import FAULTS
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.values import Verdict
 from tests.proof.simulated import NAMED_BY
 from tests.proof.simulated_sheet import DUMMY, begun, worked

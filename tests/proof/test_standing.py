@@ -11,7 +11,7 @@ from daq.proof.proved import proved
 from daq.proof.sheet import parts_of
 from daq.proof.standing import proof_said
 from daq.rider.proof_faults import FAULTS
-from daq.rig import RigError, parse_rig
+from daq.rig_file import RigError, parse_rig
 from daq.setback_scale import NUMBERS, SetbackScale
 from daq.sweep.plan import Plan, out_and_back
 from daq.sweep.validity.judged import judged

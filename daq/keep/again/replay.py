@@ -15,7 +15,7 @@ from daq.measure.calibration import from_dict
 from daq.pipeline import item_of
 from daq.refusals import NotNow
 from daq.ride import Heard, Ride
-from daq.rig import RigError, parse_rig
+from daq.rig_file import RigError, parse_rig
 from daq.transmitters import ScaleGreeting, TransmitterDecoder, decoder_of
 from daq.values import Samples
 from daq.wire.board import BoardDecoder, HelloBody

@@ -12,7 +12,8 @@ from daq.keep.store import Store
 from daq.keep.store.reading import END_US
 from daq.keep.store.sessions import SessionRecord, SweepRecord
 from daq.measure.calibration import Calibration, from_dict
-from daq.rig import Rig, RigError, parse_rig
+from daq.rig import Rig
+from daq.rig_file import RigError, parse_rig
 
 
 def items_of(store: Store, sweep: SweepRecord) -> Iterator[Item]:

@@ -15,7 +15,7 @@ from daq.keep.clients import people, visits
 from daq.keep.store import Store
 from daq.keep.store.sessions import SweepRecord
 from daq.proof.standing import FAILED as PROOF_FAILED
-from daq.rig import RigError, parse_rig
+from daq.rig_file import RigError, parse_rig
 from daq.sweep.panel import Entry
 from daq.sweep.workshop import KnownTest
 from daq.values import NAN, Likelihood

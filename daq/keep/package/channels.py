@@ -10,7 +10,8 @@ from daq.items import BOARD, SWEEP_BEGUN, Event, Hello, Item
 from daq.keep.json_text import json_text
 from daq.keep.package.json_columns import number
 from daq.keep.package.tables import SWEEP, Field, Table, table_of_rows
-from daq.rig import NORMAL, TANGENTIAL, RigError, parse_rig
+from daq.rig import NORMAL, TANGENTIAL
+from daq.rig_file import RigError, parse_rig
 from daq.values import Samples
 
 ROLES = {

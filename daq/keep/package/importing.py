@@ -26,7 +26,7 @@ from daq.keep.store.chunks import IMPORT_LEVEL, encode
 from daq.keep.store.reading import merged
 from daq.keep.store.rows import insert_row
 from daq.measure.calibration import from_dict
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.text import checked_line
 from daq.values import Samples
 from daq.wire.scans import MAX_CHANNELS

@@ -16,7 +16,7 @@ from daq.keep.package.coarse import month
 from daq.keep.package.datapackage import read_package
 from daq.keep.package.importing import as_damage, exported_items, exported_results, exported_sweep
 from daq.measure.calibration import Calibration, from_dict
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.sweep.onset import METHOD
 
 ONSET_AGAIN = "onset-again/2"

@@ -15,7 +15,7 @@ from daq.keep.rescue.index_rows import Listed
 from daq.keep.rescue.listed_gaps import chunk_gaps, listed_sensor_gaps
 from daq.keep.rescue.sensor_gaps import sensor_gaps
 from daq.keep.store import sessions, writing
-from daq.rig import RigError, parse_rig
+from daq.rig_file import RigError, parse_rig
 
 LEAST_US = 600_000
 """A shorter silence at the begin or end of what was ridden is none."""

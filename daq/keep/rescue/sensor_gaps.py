@@ -17,7 +17,7 @@ import numpy as np
 
 from daq.items import BOARD
 from daq.keep.rescue.gap import OF_SENSORS, Gap, received_between
-from daq.rig import RigError, parse_rig
+from daq.rig_file import RigError, parse_rig
 
 USUAL_US = 1_000_000
 """From one notification to the next, where a session does not tell."""

@@ -20,7 +20,7 @@ from daq.rider.bench_jig import BenchJig, CellErrors
 from daq.rider.electronics import CELLS
 from daq.rider.jig_geometry import JigGeometry
 from daq.rider.proof_faults import JigFaults
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.sources.clock import SessionClock
 from daq.sources.reference_bench import Built
 from daq.sources.reference_board import DEGREES_PER_COUNT, ReferenceBoard

@@ -9,7 +9,7 @@ from daq.cli import main
 from daq.keep.clients import people
 from daq.keep.store import Store
 from daq.measure.calibration import to_dict
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from tests import pulled
 from tests.keep.jig import begin
 from tests.ridden import CALIBRATION, PLAN, ridden

@@ -6,7 +6,7 @@ import pytest
 from daq.live.bench.weight_check import weight_check
 from daq.measure.calibration import CalibratedChannel, Calibration, Uncertainty
 from daq.measure.calibration.uncertainty import Term
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from tests.rigs import rig_text
 
 RIG = parse_rig(rig_text(channels={"hands_left": "hands", "hands_right": "hands", "saddle": "saddle"}))

@@ -13,7 +13,7 @@ from daq.live.session.proof_desk import ProofDesk, Work
 from daq.proof.sheet import DummyParts, Mass, ProofReading
 from daq.proof.tasks import due, tasks
 from daq.refusals import BadValue, NotNow
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from tests.proof.simulated_sheet import DUMMY, begun
 from tests.rigs import rig_text
 

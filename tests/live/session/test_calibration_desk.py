@@ -17,7 +17,7 @@ from daq.live.telling.teller import Teller
 from daq.measure.calibration import CalibratedChannel, Calibration
 from daq.measure.calibration.doubts import Doubt, Doubtful
 from daq.measure.calibration.status import SensitivityCheck, Standing
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.sources.clock import SessionClock
 from daq.sweep.run import ENDED, State, Trigger
 from daq.wire.board import encode_command, set_gain

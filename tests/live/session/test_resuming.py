@@ -11,7 +11,7 @@ from daq.keep.store import Store
 from daq.live.demo import calibration_of
 from daq.live.session.resuming import interrupted, left_open, resume
 from daq.rider.electronics import Electronics
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.sweep.run import State, Trigger
 from tests.bits import bits
 from tests.live.jig import SHORT, demo

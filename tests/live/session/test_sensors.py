@@ -8,7 +8,7 @@ import pytest
 from daq.items import Notification
 from daq.live.session.sensors import Sensors
 from daq.pipeline import Pipeline
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.values import Samples
 from daq.wire import board, cycling_power
 from daq.wire.commands import CommandResult, Reply

@@ -14,7 +14,7 @@ from daq.live.session import tare_button, zero_desk
 from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
 from daq.measure.calibration import CalibratedChannel, Calibration
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.sources.clock import SessionClock
 from tests.rigs import rig_text
 from tests.sources.fake_board import FakeBoard

@@ -7,7 +7,7 @@ import pytest
 from daq.items import FAULT, Event, Hello, Notification
 from daq.live.session import sensors as sensors_module
 from daq.live.session.sensors import UNREADABLE, Sensors
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.transmitters import TransmitterDecoder, decoder_of
 from daq.values import Samples
 from daq.wire import board

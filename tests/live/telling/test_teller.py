@@ -15,7 +15,7 @@ from daq.live.session.session import Session
 from daq.live.telling import messages
 from daq.live.telling.teller import Teller
 from daq.measure.calibration import CalibratedChannel, Calibration
-from daq.rig import parse_rig
+from daq.rig_file import parse_rig
 from daq.sources.clock import SessionClock
 from daq.sweep.run import Trigger
 from daq.wire import board
