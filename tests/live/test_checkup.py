@@ -52,8 +52,8 @@ def board(monkeypatch):
     fake.unplug()
 
 
-def looked_at(board, *, hands_zero=10_000.0, saddle=SADDLE, more="", seconds=1.5):
-    """The checks of a jig with this board, by part."""
+def looked_at(board, *, hands_zero=10_000.0, saddle=SADDLE, more="", seconds=1.5, beside=()):
+    """The checks of a jig with this board, by part. beside: what else goes on meanwhile."""
     channels = (
         CalibratedChannel("hands", "force", (0.0, SLOPE), zero_counts=hands_zero),
         saddle,
@@ -62,13 +62,14 @@ def looked_at(board, *, hands_zero=10_000.0, saddle=SADDLE, more="", seconds=1.5
     calibration = Calibration("test", "2026-01-01T00:00:00+00:00", channels)
 
     async def look():
-        async with running(board.run()):
+        async with running(board.run(), *beside):
             return await check_jig(parse_rig(rig_text(BOARD + more)), calibration, seconds)
 
     return {check.part: check for check in uvloop.run(look())}
 
 
-def test_an_empty_jig_in_order_is_well_with_its_figures(board):
+def test_an_empty_jig_in_order_is_well_with_its_figures(board, monkeypatch):
+    monkeypatch.setattr(jig, "LATE_SHARE", 1.0)  # what else keeps this computer busy is told, and is not what is tested
     checks = looked_at(board)
 
     assert {part: check.state for part, check in checks.items() if part != "computer"} == {
@@ -80,6 +81,22 @@ def test_an_empty_jig_in_order_is_well_with_its_figures(board):
     # counts spread evenly over -5 to 5: variance (11^2 - 1)/12 = 10 counts^2
     assert checks["hands"].figures["noise_n_rms"] == pytest.approx(10**0.5 * SLOPE, rel=0.05)
     assert checks["hands"].figures["zero_n"] == pytest.approx(0.0, abs=0.05)
+
+
+def test_scans_that_come_late_are_a_caution(board):
+    """As another program makes them that keeps the computer busy: some of them arrive all at once."""
+
+    async def held_up():
+        while board.sent < 100:
+            await asyncio.sleep(0.02)
+        board.stalled = True
+        await asyncio.sleep(0.4)  # less than what makes it stale
+        board.stalled = False
+
+    checks = looked_at(board, beside=[held_up()], seconds=3.0)
+
+    assert checks["board"].state == "caution"
+    assert "many scans come late: another program keeps this computer busy" in checks["board"].words
 
 
 def test_a_lost_zero_is_a_caution_in_newtons(board):
