@@ -163,7 +163,8 @@ def _read(file: IO[bytes], header: bytes, size: int, big_endian: int) -> Log | N
             return log
         of_last = frames.heads[log.mine - 1, 2:4].astype(">u4").tobytes()
         salts = header[16:24] if log.header_sound else of_last
-        begin = int(log.at[log.mine - 1]) + FRAME_HEADER + size if log.mine else HEADER
+        # from within the last frame on: where bytes of it are gone, the next one begins before its end
+        begin = int(log.at[log.mine - 1]) + len(salts) if log.mine else HEADER
         place = _find(file, salts, begin + _FROM_SALTS)
         if place is None:
             return log

@@ -198,14 +198,19 @@ def test_behind_bytes_that_are_gone_or_came_in_the_log_is_read_on_and_that_is_to
     assert found.problems[0] == (
         "in 1 place of the log bytes are gone, or strange ones came in: what was there is lost"
     )
-    last_us = [sweep.to_us for sweep in new_sweeps(tmp_path)]
-    assert len(computed) == len(last_us) == 2
+    assert len(computed) == 2
     assert all(one.onset is not None for one in computed)
 
 
-def new_sweeps(tmp_path):
-    with Store.open(tmp_path / "new.sqlite", write=False) as new:
-        return new.sweeps()
+@pytest.mark.parametrize("gone", [1, 2000, 3900])
+def test_bytes_that_are_gone_from_one_frame_cost_no_other(sound, gone):
+    """The next one begins before the end of the one they are gone from."""
+    log = sound[0][1]
+    at = LOG_HEADER + 200 * FRAME + 100
+    found = read_log(io.BytesIO(log[:at] + log[at + gone :]))
+
+    assert np.flatnonzero(~found.sound).tolist() == [200]
+    assert len(found.sound) == len(log) // FRAME
 
 
 @pytest.mark.timeout(30)
