@@ -3,7 +3,8 @@ leaves that file beside the log, and it tells of frames that are gone: a log cut
 by itself. Where that file is gone, or of another log, it tells nothing.
 
 Layout: sqlite.org/walformat.html, section 2.1 (the index's header, twice, and what has been checkpointed). Its numbers
-are in the byte order of the machine that wrote them.
+are in the byte order of the machine that wrote them. Where the header's two copies differ, SQLite was ended between
+them: the first is the older one, and its count still holds.
 """
 
 from __future__ import annotations
@@ -13,9 +14,8 @@ from pathlib import Path
 
 from daq.keep.bounded import Refused, open_plain
 
-_HEADER = struct.Struct("=IIIBBHIIII8sII")
-"""Version, unused, changes, whether it is used, byte order, page size, frames, pages, sums of the last frame, salts of
-the log, sums of what stands before them."""
+_HEADER = struct.Struct("=I12xI12x8sII")
+"""Version, frames, salts of the log, sums of what stands before them."""
 _VERSION = 3007000
 _SALTS_AT = 16
 _SUMMED = 40
@@ -31,10 +31,10 @@ def frames_written(log: Path, index: Path) -> int:
             salts_of_log = file.read(_SALTS_AT + 8)[_SALTS_AT:]
     except (Refused, OSError):
         return 0
-    if len(begin) < _BACKFILLED_AT + 4 or begin[: _HEADER.size] != begin[_HEADER.size : _BACKFILLED_AT]:
+    if len(begin) < _BACKFILLED_AT + 4:
         return 0
-    version, _, _, used, _, _, frames, _, _, _, salts, *sums = _HEADER.unpack_from(begin)
-    if version != _VERSION or not used or salts != salts_of_log or sums != _sums(begin[:_SUMMED]):
+    version, frames, salts, *sums = _HEADER.unpack_from(begin)
+    if version != _VERSION or salts != salts_of_log or sums != _sums(begin[:_SUMMED]):
         return 0
     (backfilled,) = struct.unpack_from("=I", begin, _BACKFILLED_AT)
     return int(frames) if frames > backfilled else 0

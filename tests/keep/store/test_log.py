@@ -83,24 +83,41 @@ def test_a_log_that_is_whole_agrees_with_its_index(killed):
     assert chunks(path) == SECONDS
 
 
-@pytest.mark.parametrize("harm", ["a bit", "other salts", "short", "gone"])
-def test_an_index_that_is_not_as_it_was_written_or_of_another_log_tells_nothing(killed, harm):
+@pytest.mark.parametrize(
+    ("at", "sums_agree"), [(0, True), (17, False), (32, True)], ids=["another version", "a bit", "of another log"]
+)
+def test_an_index_that_is_not_as_it_was_written_or_of_another_log_tells_nothing(killed, at, sums_agree):
     path, log, index = killed
     cut_where_a_transaction_ends(log, 1)
     content = bytearray(index.read_bytes())
-    if harm == "a bit":
-        content[17] ^= 4
-        content[48 + 17] ^= 4
-    elif harm == "other salts":
-        content[32] ^= 4
-        content[48 + 32] ^= 4
-        for begin in (0, 48):
-            content[begin + 40 : begin + 48] = struct.pack("=II", *summed(content[begin : begin + 40]))
-    index.write_bytes(content[:50] if harm == "short" else content)
-    if harm == "gone":
+    content[at] ^= 4
+    if sums_agree:
+        content[40:48] = struct.pack("=II", *summed(content[:40]))
+    index.write_bytes(content)
+
+    assert frames_written(log, index) == 0
+    assert chunks(path) < SECONDS
+
+
+@pytest.mark.parametrize("length", [0, 50, 99, None])
+def test_an_index_that_is_short_or_gone_tells_nothing(killed, length):
+    path, log, index = killed
+    cut_where_a_transaction_ends(log, 1)
+    index.write_bytes(index.read_bytes()[:length])
+    if length is None:
         index.unlink()
 
     assert chunks(path) < SECONDS
+
+
+def test_an_index_whose_writer_was_ended_between_its_two_copies_tells_what_the_first_says(killed):
+    _, log, index = killed
+    written = frames_written(log, index)
+    content = bytearray(index.read_bytes())
+    content[48:96] = bytes(48)
+    index.write_bytes(content)
+
+    assert frames_written(log, index) == written > 0
 
 
 def summed(content):
