@@ -79,8 +79,8 @@ def _shown_mm(positions_mm: Sequence[float]) -> list[float]:
     onsets_behind_mm = rear_mm - SHAM_AT * (rear_mm - front_mm)
     felt_mm = 2.0 * (rear_mm - front_mm) / (len(set(positions_mm)) - 1)
     came_mm = [0.0, *(before - here for before, here in itertools.pairwise(positions_mm))]
-    return [
-        min(max(came, 0.0), here - front_mm, felt_mm) if here <= onsets_behind_mm else -1.0
+    return [  # to the micrometre, as positions are spaced: rounding must not make one of equals the best
+        round(min(came, here - front_mm, felt_mm), 3) if here <= onsets_behind_mm else -1.0
         for came, here in zip(came_mm, positions_mm, strict=True)
     ]
 

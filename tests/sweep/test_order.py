@@ -53,8 +53,23 @@ def test_of_few_positions_the_sham_also_follows_a_move_forward_and_leaves_room_a
         assert positions[at - 1] > positions[at] > 30.0
 
 
+@pytest.mark.parametrize(
+    ("positions_mm", "at"),
+    [
+        ((80.0, 60.0, 40.0, 70.0, 45.0, 30.0, 75.0, 65.0, 55.0, 50.0, 35.0), 2),
+        (spaced(80.0, 30.0, 3.3), 11),
+        ((80.0, 30.0, 40.0, 50.0, 60.0, 70.0), 1),
+    ],
+    ids=["a longer move tells no more", "nor does a rounding error", "behind most onsets it tells nothing"],
+)
+def test_a_sham_comes_at_the_first_of_the_positions_that_are_as_good(positions_mm, at):
+    assert with_sham(positions_mm) == (*positions_mm[: at + 1], *positions_mm[at:])
+
+
 def test_without_a_sham_a_seed_draws_the_order_it_always_drew():
-    assert order("shuffled", seed=4) == tuple(np.random.default_rng(4).permutation(spaced(80.0, 30.0, 5.0)))
+    """Also one that is drawn again where there is a sham."""
+    for seed in (4, 12):
+        assert order("shuffled", seed=seed) == tuple(np.random.default_rng(seed).permutation(spaced(80.0, 30.0, 5.0)))
 
 
 def test_the_first_position_comes_again_at_the_end():
