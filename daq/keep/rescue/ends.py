@@ -36,5 +36,9 @@ def silent_ends(db: sqlite3.Connection) -> list[str]:
 
 
 def _is_told(db: sqlite3.Connection, session_id: int, from_us: int, to_us: int) -> bool:
-    of_end = "SELECT 1 FROM events WHERE session_id = ? AND kind = ? AND received_us BETWEEN ? AND ?"
-    return db.execute(of_end, (session_id, LOST, from_us, to_us)).fetchone() is not None
+    """Whether an event says that scans of the board are lost there; one of sensors says nothing of them."""
+    of_end = (
+        "SELECT 1 FROM events WHERE session_id = ? AND kind = ? AND received_us BETWEEN ? AND ? "
+        "AND json_extract(content, '$.source') = ?"
+    )
+    return db.execute(of_end, (session_id, LOST, from_us, to_us, BOARD)).fetchone() is not None
