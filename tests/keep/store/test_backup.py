@@ -121,13 +121,14 @@ def with_a_damaged_list(path):
 
 
 def with_a_damaged_log(path):
-    """A daemon that was killed has left one, and SQLite stops at the damage without a word."""
-    with Store.open(path.with_name("left.sqlite")) as store:
+    """A daemon that was killed has left one, and SQLite stops at the damage without a word: the file alone reads well."""
+    log = path.with_name(path.name + "-wal")
+    with Store.open(path) as store:
         recorded(store, 3)
-        content = bytearray(path.with_name("left.sqlite-wal").read_bytes())
-        path.write_bytes(path.with_name("left.sqlite").read_bytes())
+        left, content = path.read_bytes(), bytearray(log.read_bytes())
     content[len(content) // 2] ^= 4
-    path.with_name(path.name + "-wal").write_bytes(content)
+    path.write_bytes(left)
+    log.write_bytes(content)
 
 
 @pytest.mark.parametrize(
