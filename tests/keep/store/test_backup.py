@@ -121,7 +121,7 @@ def with_a_damaged_list(path):
 
 
 def with_a_damaged_log(path):
-    """A daemon that was killed has left one, and SQLite stops at the damage without a word: the file alone reads well."""
+    """A daemon that was killed has left one. SQLite stops at the damage without a word, and the file reads well."""
     log = path.with_name(path.name + "-wal")
     with Store.open(path) as store:
         recorded(store, 3)
