@@ -171,10 +171,8 @@ def _write(path: Path, found: Panel, pooled: PooledWorkshops, *, simulated: bool
         fail(REFUSED, f"{path} is there already: name another file")
     except OSError as error:
         fail(UNUSABLE, f"{path}: {error.strerror}; choose a place that can be written")
-    of = counted(len(pooled.each), "workshop")
     tell(
         f"{path}: what another workshop may expect, learned from {counted(found.riders, 'rider')}, "
-        f"{counted(found.days, 'day')}, {counted(found.sweeps, 'sweep')} of "
-        f"{of}; wider than what was seen there, since it "
-        "is another. No pseudonym, date of a test or onset is in it"
+        f"{counted(found.days, 'day')}, {counted(found.sweeps, 'sweep')} of {counted(len(pooled.each), 'workshop')}; "
+        "wider than what was seen there, since it is another. No pseudonym, date of a test or onset is in it"
     )

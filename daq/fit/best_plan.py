@@ -64,8 +64,8 @@ def best_plan(sketch: Sketch, minutes: float, wander: Sway) -> BestPlan:
     again = len(positions_mm) - len(set(positions_mm))
     sentence = (
         f"best for {counted(whole, 'minute')}: {counted(len(set(positions_mm)), 'place')} {best.apart_mm:g} mm apart, "
-        f"{again} of them ridden again, {best.dwell_s:.0f} s "
-        f"each, {best.order}; half of such sweeps find a rise of {smallest:.2f} N/mm"
+        f"{again} of them ridden again, {best.dwell_s:.0f} s each, {best.order}; half of such sweeps find a rise of "
+        f"{smallest:.2f} N/mm"
     )
     return BestPlan(sentence, positions_mm, best.apart_mm, best.order, best.dwell_s)
 

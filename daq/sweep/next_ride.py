@@ -80,7 +80,7 @@ def with_these(asked: NextRide, also_mm: Sequence[float]) -> NextRide:
 def in_words(asked: NextRide) -> str:
     """What to ride and how long it takes, as a request."""
     how_long = (
-        f"{counted(asked.steps, 'step')}"
+        counted(asked.steps, "step")
         if math.isnan(asked.minutes)
         else f"about {counted(math.ceil(asked.minutes), 'minute')}"
     )

@@ -265,7 +265,7 @@ class ProofDesk:
 def _said(read: Mapping[str, float]) -> str:
     if not read:
         return ""
-    hands_n, saddle_n, tilt_deg = (round(read[name], 2) + 0.0 for name in ("hands_n", "saddle_n", "tilt_deg"))
+    hands_n, saddle_n, tilt_deg = (read[name] for name in ("hands_n", "saddle_n", "tilt_deg"))
     return f"hands {hands_n:z.2f} N, saddle {saddle_n:z.2f} N, tilt {tilt_deg:z.2f}°"
 
 
