@@ -96,7 +96,7 @@ def salvage(damaged: Path, target: Path) -> None:
             "their raw data say so in foreaft sweeps"
         )
     chunks, scans = counted(found.chunks, "chunk"), counted(found.scans, "scan")
-    tell(f"{target}: readable were {chunks} with {scans} and {counted(found.rows, 'other record')}")
+    tell(f"{target} holds {chunks} with {scans}, and {counted(found.rows, 'other record')}")
     raise SystemExit(CHECK_FAILED if found.problems else 0)
 
 
@@ -153,7 +153,7 @@ def forget(client: str, yes: bool, store: Path | None) -> None:
             )
             return
         gone = forgotten(open_store, client)
-    tell(f"{gone.pseudonym}: gone are {counted(gone.sweeps, 'sweep')} and {counted(gone.sessions, 'whole session')}")
+    tell(f"{gone.pseudonym}: removed {counted(gone.sweeps, 'sweep')} and {counted(gone.sessions, 'whole session')}")
     for path in (*gone.backups, *gone.exports):
         tell(f"still holds them, remove it by hand: {path}" + ("" if path.exists() else " (not there now: moved?)"))
     for path in gone.unread:

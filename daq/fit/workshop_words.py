@@ -67,7 +67,7 @@ def panel_lines(found: Taught, tests: Sequence[KnownTest], verdicts: Counts, fai
     panel = found.panel
     lines = [
         f"{counted(found.clients, 'rider')}, {counted(panel.days, 'day')}, {counted(panel.sweeps, 'sweep')} with "
-        "something to say of the onset",
+        "something to say about the onset",
         spreads_from(found),
         f"between days    sd {panel.day_sd_mm:.1f} mm, 95 %: {_ends(found.day_interval_mm)} mm",
         f"between sweeps  sd {panel.sweep_sd_mm:.1f} mm, 95 %: {_ends(found.sweep_interval_mm)} mm",

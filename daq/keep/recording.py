@@ -241,7 +241,7 @@ def read_recording(path: Path, given: Mapping[str, Any] | None = None) -> Record
 def _of_cut(content: FileBytes, path: Path, blocks: Iterable[Block], end: int) -> str:
     """Where a recording without a last block ends. end: behind its last whole block."""
     places = [place for place in blocks if place is not None]
-    rest = f"; after it, {counted(len(content) - end, 'byte')} of no whole block" if len(content) > end else ""
+    rest = f"; after it, {counted(len(content) - end, 'byte')} without a whole block" if len(content) > end else ""
     if not places:
         if rest:
             return f"nothing that was received can be read: only its header is whole{rest}; {ANOTHER}"

@@ -50,7 +50,7 @@ def test_cut_off_anywhere_it_reads_up_to_the_last_whole_block(path):
         (problem,) = recording.problems
         whole = [place for place in ends if place <= length]
         rest = length - whole[-1]
-        assert (f"; after it, {counted(rest, 'byte')} of no whole block" in problem) == (rest > 0)
+        assert (f"; after it, {counted(rest, 'byte')} without a whole block" in problem) == (rest > 0)
         if found:
             of = counted(len(whole) - 1, "whole block")
             said = f"it was cut off: it ends at {len(found) - 1}.000 s, with the last of {of}"

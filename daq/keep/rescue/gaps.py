@@ -36,9 +36,8 @@ def note_gaps(
     found += _of_sensors(db, lists.get("notifications"), pages_lost=pages_lost, tail_lost=tail_lost)
     for gap in sorted(found, key=lambda gap: (gap.session_id, gap.from_us)):
         pieces = list(_within_sweeps(db, gap))
-        comma = "," if gap.doubtful else ""
-        belong = "" if pieces else "; they belong to no sweep that is left"
-        said.append(f"session {gap.session_id}: {gap.said(gap.from_us, gap.to_us)}{comma} are lost{belong}")
+        belongs = "" if pieces else "; that belongs to no sweep that is left"
+        said.append(f"session {gap.session_id} has lost {gap.said(gap.from_us, gap.to_us)}{belongs}")
         for from_us, to_us in pieces:
             part = gap.said(from_us, to_us)
             writing.insert(db, gap.session_id, lost(from_us, part, to_us=to_us, source=gap.source, scans=None), b"")

@@ -87,10 +87,10 @@ def _told(log: Log, mine: int) -> Iterator[str]:
 
 def _problems(mine: int, lost: int, behind: int, begun: bool, shifts: int, gone: int) -> Iterator[str]:
     if gone > 0:
-        yield f"the log lacks {counted(gone, 'page')} of those written to it: what was in them is lost"
+        yield f"the log lacks {counted(gone, 'page')} of those written to it, and what was there is lost"
     if shifts:
         yield (
-            f"in {counted(shifts, 'place')} of the log bytes are gone, or strange ones came in: what was there is lost"
+            f"in {counted(shifts, 'place')} of the log, bytes are gone or strange ones came in: what was there is lost"
         )
     if lost:
         yield f"of {counted(mine, 'page')} in the log, {lost} lost: an earlier state of what was there is left, or none"

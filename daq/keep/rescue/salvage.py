@@ -154,7 +154,7 @@ def _copied(pages: Pages, found: Found, new: Store) -> Salvaged:
         for table in ("results", "copied_sweeps"):
             gone = db.execute(f"DELETE FROM {table} WHERE sweep_id NOT IN (SELECT id FROM sweeps)").rowcount
             if gone and table == "results":
-                problems.append(f"of sweeps of which nothing else is left: {counted(gone, 'result')}")
+                problems.append(f"left out: {counted(gone, 'result')} of sweeps of which nothing else is left")
         (chunks, scans) = db.execute("SELECT count(*), coalesce(sum(scans), 0) FROM chunks").fetchone()
     return Salvaged(chunks, scans, rows, tuple(problems), tuple(told), rebuilt)
 
@@ -165,7 +165,7 @@ def _file_problems(pages: Pages, found: Found) -> tuple[list[str], list[str]]:
         told.append(f"the file's header was damaged; pages of {pages.size} bytes were found without it")
     if found.cut_off:
         of = ("" if pages.stated else "at least ") + counted(found.expected, "page")
-        problems.append(f"the file is cut off: there are {found.expected - found.cut_off} of {of}")
+        problems.append(f"the file is cut off: it has {found.expected - found.cut_off} of {of}")
     if found.damaged:
         problems.append(f"damaged and left out: {counted(len(found.damaged), 'row')}")
     if found.miscounted:

@@ -196,7 +196,7 @@ def test_behind_bytes_that_are_gone_or_came_in_the_log_is_read_on_and_that_is_to
     found, computed = salvaged(path, tmp_path)
 
     assert found.problems[0] == (
-        "in 1 place of the log bytes are gone, or strange ones came in: what was there is lost"
+        "in 1 place of the log, bytes are gone or strange ones came in: what was there is lost"
     )
     assert len(computed) == 2
     assert all(one.onset is not None for one in computed)

@@ -51,7 +51,7 @@ def test_chunks_whose_numbers_are_missing_are_lost(store, where, said):
         ridden(store, **WHOLE)
 
     (sentence,) = told(store, ("chunks", where), pages_lost=True)
-    assert sentence.startswith(f"session 2: {said}")
+    assert sentence.startswith(f"session 2 has lost {said}")
 
 
 def test_where_a_scale_was_read_by_a_person_there_are_no_scans_to_lose(store):
@@ -73,7 +73,7 @@ def test_numbers_that_may_have_gone_with_a_client_are_not_said_to_be_lost_for_su
         ("sessions", f"id = {gone}"),
     )
     assert [said for said in sentences if "sensors" in said] == [
-        "session 1: up to 60 notifications of sensors from 39.001 to 59.999 s, if any were sent, are lost"
+        "session 1 has lost up to 60 notifications of sensors from 39.001 to 59.999 s, if any were sent"
     ]
 
 
@@ -90,8 +90,8 @@ def test_notifications_of_sessions_that_are_whole_are_not_lost_where_a_client_wa
     ("answer", "said"),
     [
         ({"result": "failed"}, []),
-        ({"result": "passed"}, ["session 2: notifications of sensors from 0.000 to 59.999 s are lost"]),
-        (None, ["session 2: notifications of sensors from 0.000 to 59.999 s, if any were sent, are lost"]),
+        ({"result": "passed"}, ["session 2 has lost notifications of sensors from 0.000 to 59.999 s"]),
+        (None, ["session 2 has lost notifications of sensors from 0.000 to 59.999 s, if any were sent"]),
     ],
     ids=["had none", "had one", "unknown"],
 )
@@ -119,14 +119,14 @@ def test_a_session_in_between_that_had_no_sensor_takes_none_of_the_missing_numbe
     ridden(store, **WHOLE)
 
     (said,) = told(store, ("notifications", "id BETWEEN 61 AND 80"))
-    assert said == "session 3: 20 notifications of sensors from 0.000 to 20.001 s are lost"
+    assert said == "session 3 has lost 20 notifications of sensors from 0.000 to 20.001 s"
 
 
 def test_a_gap_within_a_session_is_counted_by_its_numbers(store):
     ridden(store, **WHOLE)
 
     (said,) = told(store, ("notifications", "id BETWEEN 11 AND 15"))
-    assert said == "session 1: 5 notifications of sensors from 9.001 to 15.001 s are lost"
+    assert said == "session 1 has lost 5 notifications of sensors from 9.001 to 15.001 s"
 
 
 def test_a_loss_that_no_sweep_needs_is_told_and_marks_none(store):
@@ -135,7 +135,7 @@ def test_a_loss_that_no_sweep_needs_is_told_and_marks_none(store):
     store.put(session_id, late)
 
     (said,) = told(store, ("chunks", "id BETWEEN 63 AND 66"))
-    assert said.endswith(" s are lost; they belong to no sweep that is left")
+    assert said.endswith(" s; that belongs to no sweep that is left")
     assert store.losses(store.sweep(1)) == []
 
 
@@ -147,5 +147,5 @@ def test_what_an_index_lists_as_lost_is_noted_in_a_sweep_however_near_its_end(st
         delete_rows(db, "notifications", "received_us >= 59900000")
         said = note_gaps(db, {"notifications": listed}, pages_lost=False, tail_lost=False)
 
-    assert said == ["session 1: 2 notifications of sensors from 59.900 to 70.000 s are lost"]
+    assert said == ["session 1 has lost 2 notifications of sensors from 59.900 to 70.000 s"]
     assert store.losses(store.sweep(1)) == ["up to 2 notifications of sensors from 59.900 to 60.000 s"]

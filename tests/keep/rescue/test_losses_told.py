@@ -109,8 +109,8 @@ def test_an_index_that_is_whole_counts_what_is_lost_of_each_session(path, first,
     found, losses = salvaged(path)
 
     assert found.problems[1:] == tuple(
-        f"session {session_id}: {count} notifications of sensors "
-        f"from {from_us / 1e6:.3f} to {to_us / 1e6:.3f} s are lost"
+        f"session {session_id} has lost {count} notifications of sensors "
+        f"from {from_us / 1e6:.3f} to {to_us / 1e6:.3f} s"
         for session_id, count, from_us, to_us in counted
     )
     whole = [phrases for phrases in losses.values() if not phrases]
@@ -124,7 +124,10 @@ def test_without_an_index_missing_numbers_count_them_at_the_begin_and_the_end_of
     found, losses = salvaged(path)
 
     at_most = f"up to {first + second} notifications of sensors from "
-    assert [said.partition(at_most)[0] for said in found.problems[1:3]] == [f"session {one}: ", f"session {two}: "]
+    assert [said.partition(at_most)[0] for said in found.problems[1:3]] == [
+        f"session {one} has lost ",
+        f"session {two} has lost ",
+    ]
     assert [len([phrase for phrase in losses[n] if at_most in phrase]) for n in range(1, 6)] == [0, 0, 0, 1, 1]
 
 
@@ -134,8 +137,8 @@ def test_without_an_index_and_without_a_number_behind_them_they_may_be_lost(path
     found, losses = salvaged(path)
 
     (said,) = [problem for problem in found.problems if "sensors" in problem]
-    assert said.startswith("session 2: notifications of sensors from ")
-    assert said.endswith(", if any were sent, are lost")
+    assert said.startswith("session 2 has lost notifications of sensors from ")
+    assert said.endswith(", if any were sent")
     assert [sum("sensors" in phrase for phrase in losses[n]) for n in range(1, 6)] == [0, 0, 0, 0, 1]
 
 
@@ -144,7 +147,9 @@ def test_of_a_whole_session_without_any_left_its_answer_says_that_there_were_som
     unlist_indices(path)
     found, losses = salvaged(path)
 
-    assert any(problem.startswith("session 2: notifications of sensors from 0.000 to") for problem in found.problems)
+    assert any(
+        problem.startswith("session 2 has lost notifications of sensors from 0.000 to") for problem in found.problems
+    )
     assert "if any were sent" not in losses[5][0]
 
 

@@ -170,7 +170,7 @@ def test_a_row_that_the_index_lists_is_missed_where_nothing_is_damaged(path, fiv
     path.write_bytes(content)
     found, losses = salvaged(path)
 
-    assert found.problems[0].startswith("session 1: 1 notification of sensors from ")
+    assert found.problems[0].startswith("session 1 has lost 1 notification of sensors from ")
     assert sum(map(len, losses.values())) == 1
 
 

@@ -198,8 +198,8 @@ def test_lost_scans_are_noted_in_the_sweep_they_are_missing_from(path, tmp_path,
     harm(path, "UPDATE chunks SET bytes = zeroblob(length(bytes)) WHERE first_us BETWEEN 90000000 AND 92000000")
     found = salvage(path, tmp_path / "new.sqlite")
 
-    (gap,) = [one for one in found.problems if one.startswith("session 1: ")]
-    assert gap.startswith("session 1: scans of 'board' from 89.99")
+    (gap,) = [one for one in found.problems if one.startswith("session 1 has lost ")]
+    assert gap.startswith("session 1 has lost scans of 'board' from 89.99")
     with Store.open(tmp_path / "new.sqlite", write=False) as new:
         assert recompute_stored(new, 1).losses == ()
         (said,) = recompute_stored(new, 2).losses

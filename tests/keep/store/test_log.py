@@ -63,7 +63,7 @@ def test_a_log_cut_off_where_a_transaction_ends_is_refused_by_its_index(killed, 
         Store.open(path, write=write)
     assert (log.read_bytes(), index.read_bytes()) == before
     found = salvage(path, tmp_path / "new.sqlite")
-    assert found.problems[0] == f"the log lacks {lost} pages of those written to it: what was in them is lost"
+    assert found.problems[0] == f"the log lacks {lost} pages of those written to it, and what was there is lost"
     assert 0 < chunks(tmp_path / "new.sqlite") < SECONDS
 
 
@@ -74,7 +74,7 @@ def test_whole_frames_gone_from_within_a_log_are_missed_by_its_index(killed, tmp
     log.write_bytes(content[:at] + content[at + 3 * FRAME :])
 
     found = salvage(path, tmp_path / "new.sqlite")
-    assert found.problems[0] == "the log lacks 3 pages of those written to it: what was in them is lost"
+    assert found.problems[0] == "the log lacks 3 pages of those written to it, and what was there is lost"
 
 
 def test_a_log_that_is_whole_agrees_with_its_index(killed):
