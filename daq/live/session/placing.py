@@ -59,16 +59,15 @@ class Placing:
         at_mm = asked_mm if setback_mm is None else setback_mm
         if at_mm is None:
             return {}
-        positions, read = self._positions(), self.measured()
-        known = {} if setback_mm is not None else positions.u_mm
+        positions, read, u_setback_mm = self._positions(), self.measured(), None
         if setback_mm is None:
-            if why := positions.moves() or ("" if asked_mm is None else positions.doubt(asked_mm)):
+            if why := positions.moves() or positions.doubt(at_mm):
                 raise NotNow(why)
-            at_mm = read.pop("setback_mm", at_mm)
+            at_mm, u_setback_mm = read.pop("setback_mm", at_mm), positions.u_mm.get("setback_mm")
         as_planned = plain(self.place_at(at_mm).setting)
         rounded = {name: None if value is None else round(value, 1) for name, value in as_planned.items()}
         setting = {**rounded, **{name: mm for name, mm in read.items() if name in rounded}, **said}
-        return {"setback_mm": at_mm, "setting": setting, "u_setback_mm": known.get("setback_mm")}
+        return {"setback_mm": at_mm, "setting": setting, "u_setback_mm": u_setback_mm}
 
     def _shown(self) -> SweepProgress:
         progress = self._progress()
