@@ -1,5 +1,5 @@
 """Sweeps that ended after the last scan of their session. The page with the last rows of a table may be one of an
-earlier state, and the index of these rows as old: both are sound by themselves, and no number follows that is missed.
+earlier state, and the index of these rows as old: both are sound by themselves, and no later number shows the gap.
 """
 
 from __future__ import annotations
