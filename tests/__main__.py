@@ -1,8 +1,9 @@
 """`python3 -m tests [--quick] [--coverage] [pytest arguments]`: installs what is missing, then tests, and beside them
-lint, types, and the properties on data not tried before.
+lint and types. Properties are tried on data not tried before, from a seed that is printed.
 
 --coverage also shows which lines of the package no test runs; it takes about a third longer.
---quick leaves out whatever needs a browser, a bus, a store or a port, and the studies of hundreds of sweeps.
+--quick leaves out whatever needs a browser, a bus, a store or a port, and the studies of hundreds of sweeps; it tries
+the properties on the same data every time.
 """
 
 import os
@@ -29,8 +30,6 @@ SYSTEM = {
 JS = VENV / "js"
 TSC = JS / "node_modules" / "typescript" / "bin" / "tsc"
 PYTEST = (VENV / "bin" / "python", "-m", "pytest")
-NOTHING_CHOSEN = 5
-"""pytest's exit code when the words given chose no test: the property tests know fewer words than the others."""
 TYPESCRIPT = "typescript@5.9.3"
 PURE = (
     *("wire", "measure", "sweep", "rider", "fit", "proof", "test_layers.py", "test_rig.py", "test_developers.py"),
@@ -76,12 +75,6 @@ def load_once():
         run([*PYTEST, "--collect-only", "-n", "0"], capture_output=True)
 
 
-def with_properties():
-    """The test files with properties in them: collecting all the others takes longer than these run."""
-    files = sorted((ROOT / "tests").rglob("test_*.py"))
-    return [str(path.relative_to(ROOT)) for path in files if "hypothesis" in path.read_text("utf-8")]
-
-
 def static_checks():
     """(name, command) of each check that only reads the code."""
     bin_ = VENV / "bin"
@@ -97,18 +90,10 @@ def test_run(words, *, quick, coverage):
     """(name, command) of the run of tests."""
     if quick:
         return "pure tests", [*PYTEST, *SPREAD, *words, "-m", "not study", *(f"tests/{name}" for name in PURE)]
+    seed = random.randrange(2**32)  # named, so that a failure can be had again
+    fresh = ["--hypothesis-profile", "fresh", "--hypothesis-seed", str(seed)]
     shown = ["--cov=daq", "--cov-report=term:skip-covered"] if coverage else []
-    return "tests", [*PYTEST, *SPREAD, *words, "--durations", "15", *shown]
-
-
-def properties(words):
-    """(name, command) of the run of the properties on data not tried before. In one process: to load these files in
-    each of four takes as long as to run them.
-    """
-    seed = random.randrange(2**32)  # printed, so that a failure can be had again
-    where = [] if any((ROOT / word.split("::")[0]).exists() for word in words) else with_properties()
-    fresh = ["-m", "hypothesis", "--hypothesis-profile", "fresh", "--hypothesis-seed", str(seed)]
-    return f"properties, fresh seed {seed}", [*PYTEST, *words, *where, *fresh, "-n", "0"]
+    return f"tests, properties from seed {seed}", [*PYTEST, *SPREAD, *fresh, *words, "--durations", "15", *shown]
 
 
 def run(command, **options):
@@ -116,15 +101,15 @@ def run(command, **options):
     return subprocess.run([str(part) for part in command], cwd=ROOT, env=COMPILED_ONCE, check=False, **options)
 
 
-def checked(name, command, passing=(0,)):
-    """Runs a check and says how it ended, whatever else is being said; whether that code is a passing one."""
+def checked(name, command):
+    """Runs a check and says how it ended, whatever else is being said; whether it passed."""
     try:
         ended = run(command, capture_output=True, text=True)
     except OSError as error:
         say(f"\n== {name}\n{error}")
         return False
     say(f"\n== {name}\n{ended.stdout}{ended.stderr}".rstrip())
-    return ended.returncode in passing
+    return ended.returncode == 0
 
 
 def main():
@@ -139,17 +124,13 @@ def main():
         done.result()
     if not quick:
         ensure_browser()
-    passing = (0, NOTHING_CHOSEN) if words else (0,)
     with ThreadPoolExecutor() as pool:
         beside = {name: pool.submit(checked, name, command) for name, command in static_checks()}
         if not (words or quick):
             load_once()
-        if not quick:
-            name, command = properties(words)
-            beside[name] = pool.submit(checked, name, command, passing)
         name, command = test_run(words, quick=quick, coverage=coverage)
         say("== " + name)
-        failed = [] if run(command).returncode in passing else [name]
+        failed = [] if run(command).returncode == 0 else [name]
     failed += [name for name, passed in beside.items() if not passed.result()]
     say("== all passed" if not failed else "== failed: " + ", ".join(failed))
     return 1 if failed else 0
