@@ -69,7 +69,7 @@
  *   not_measured: string[], typed: {unit: string, scales: string[]}|null, drawn: Drawn}} Rig
  * @typedef {{pseudonym: string, mass_kg: number|null}} Rider
  * @typedef {{id: string, made_utc: string, standing: string, sentence: string, until_utc: string|null,
- *   allows_verdict: boolean, stale: boolean, proof: string}} Calibration
+ *   allows_verdict: boolean, stale: boolean, proof: string, unproved: boolean}} Calibration
  *
  * @typedef {{type: "snapshot", version: string, now_s: number, simulated: boolean, recording: boolean, rig: Rig,
  *   rider: Rider, calibration: Calibration, doubts: Doubt[], taken_by: string|null, bench: Bench|null, sources: Source[], sweep: Sweep|null,

@@ -183,7 +183,7 @@ export function mount(root, store) {
     const to = state.visit?.intake?.saddle.reference;
     setText(measured_to, to ? `Setback is measured to the ${to} of this client’s saddle.` : "");
     setText(proof, state.calibration?.proof ? asSentence(state.calibration.proof) : "");
-    setAttribute(prove, "hidden", !/not proved/.test(state.calibration?.proof ?? ""));
+    setAttribute(prove, "hidden", !state.calibration?.unproved);
     setAttribute(seed.node, "hidden", order_of.input.value !== "shuffled");
     // An adaptive sweep chooses its own positions, and rides the first again at the end by itself.
     for (const each of [again, sham]) setAttribute(each.node, "hidden", order_of.input.value === "adaptive");

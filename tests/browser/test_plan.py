@@ -56,6 +56,18 @@ def test_the_best_plan_for_the_minutes_there_are_is_taken_over_by_one_press(desk
     )
 
 
+def test_the_way_to_the_proof_stands_beside_a_jig_that_has_none(desk, messages):
+    snapshot = messages["snapshot"]
+    unproved = {**snapshot["calibration"], "proof": "jig not proved: it failed on 2026-01-05", "unproved": True}
+    at = desk().open({**snapshot, "calibration": unproved}, "plan")
+    said = at.page.locator(".here", has_text="proved")
+    assert said.inner_text() == "Jig not proved: it failed on 2026-01-05. To Proof"
+
+    at.send({**snapshot, "calibration": {**unproved, "proof": "jig proved 2026-01-05", "unproved": False}})
+
+    assert said.inner_text().strip() == "Jig proved 2026-01-05."
+
+
 def test_a_plan_gives_the_width_of_the_rises_that_it_finds_and_says_which_it_does_not(desk, messages):
     at = desk().open({**messages["snapshot"], "visit": None, "sweep": None}, "plan")
     at.answers["plan"] = told = plan_answer()

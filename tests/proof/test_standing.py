@@ -9,7 +9,7 @@ from daq.proof.certificate import certificate, lines, rig_tables
 from daq.proof.dummy import Plank
 from daq.proof.proved import proved
 from daq.proof.sheet import parts_of
-from daq.proof.standing import proof_said
+from daq.proof.standing import proof_standing
 from daq.rider.proof_faults import FAULTS
 from daq.rig_file import RigError, parse_rig
 from daq.setback_scale import NUMBERS, SetbackScale
@@ -34,8 +34,12 @@ def rig():
     return parse_rig(f"{rig_text()}\n{rig_tables(made)}")
 
 
+def standing(rig, calibration="c1", now=NOW, *, simulated=False):
+    return proof_standing(rig, calibration, now, simulated=simulated)
+
+
 def said(rig, calibration="c1", now=NOW, *, simulated=False):
-    return proof_said(rig, calibration, now, simulated=simulated)
+    return standing(rig, calibration, now, simulated=simulated).said
 
 
 def test_the_printed_tables_are_read_back_and_the_jig_counts_as_proved(rig):
@@ -58,6 +62,7 @@ def test_a_proof_ends_with_a_part_a_calibration_and_after_12_months(rig):
     assert said(rig, now="2026-03-04T09:59:59+00:00").startswith("jig proved")
     assert "older than 12 months" in said(rig, now="2026-03-04T10:00:00+00:00")
     assert said(failed) == "jig not proved: it failed on 2025-03-04"
+    assert [standing(one).state for one in (rig, moved, failed)] == ["proved", "missing", "failed"]
     assert "was of a real jig" in said(rig, simulated=True)
     assert said(parse_rig(rig_text())) == "jig not proved"
 

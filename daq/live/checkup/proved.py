@@ -6,8 +6,7 @@ from daq.jig import scale_said
 from daq.live.checkup.check import CAUTION, FAILED, WELL, PartState
 from daq.proof.certificate import valid_until_utc
 from daq.proof.findings import PARTS
-from daq.proof.standing import FAILED as PROOF_FAILED
-from daq.proof.standing import NOT, proof_said
+from daq.proof.standing import proof_standing
 from daq.proof.tasks import lacks
 from daq.rig import Rig
 
@@ -33,13 +32,14 @@ def _scale(rig: Rig) -> PartState:
 
 
 def _proof(rig: Rig, calibration_id: str, now_utc: str) -> PartState:
-    words = proof_said(rig, calibration_id, now_utc, simulated=False)
+    standing = proof_standing(rig, calibration_id, now_utc, simulated=False)
+    words = standing.said
     figures = {} if rig.proof is None else rig.proof.model_dump()
-    if words.startswith(PROOF_FAILED):
+    if standing.state == "failed":
         return PartState(
             "proof", FAILED, f"{words}: mend what its certificate names, then prove the jig again", figures
         )
-    if words.startswith(NOT):
+    if standing.state == "missing":
         return PartState("proof", CAUTION, f"{words}: prove it with a dummy, `foreaft prove run`", figures)
     until_utc = valid_until_utc(figures["made_utc"])
     return PartState("proof", WELL, f"{words}; valid to {until_utc[:10]}", figures | {"valid_until_utc": until_utc})

@@ -23,7 +23,7 @@ from daq.measure.calibration import Calibration, in_order
 from daq.measure.calibration.board import board_of
 from daq.measure.calibration.status import CalibrationStatus, SensitivityCheck
 from daq.measure.calibration.weights import Weights
-from daq.proof.standing import proof_said
+from daq.proof.standing import ProofStanding, proof_standing
 from daq.refusals import NotNow, See
 from daq.rig import Rig
 from daq.sweep.typed.moments import SETTLES_IN
@@ -95,10 +95,10 @@ class CalibrationDesk:
         """What a sweep that begins now stores about it."""
         return stamp(self._at.calibration, self.status()) | damping_of(self.checks)
 
-    def proof(self) -> str:
-        """What is known of the jig's proof with it, in one sentence."""
+    def proof(self) -> ProofStanding:
+        """How the jig's proof stands with it."""
         at = self._at
-        return proof_said(at.rig, at.calibration.id, utc_now(), simulated=at.simulated)
+        return proof_standing(at.rig, at.calibration.id, utc_now(), simulated=at.simulated)
 
     # --- the daily check --------------------------------------------------------------------------------------------
 

@@ -15,6 +15,7 @@ from daq.live.session.acquisition import Rider
 from daq.live.session.kept_sweep import KeptSweep
 from daq.live.session.occupied import Occupied
 from daq.live.session.placing import Placing
+from daq.proof.standing import ProofStanding
 from daq.refusals import BadValue, NotNow
 from daq.ride import Ride
 from daq.rig import Rig
@@ -55,7 +56,7 @@ class SweepDesk:
         *,
         in_the_way: Callable[[], NotNow | None],
         stamp: Callable[[], dict[str, Any]],
-        proof: Callable[[], str],
+        proof: Callable[[], ProofStanding],
         saddle: Callable[[], Saddle | None],
         begun: Callable[[int | None], Awaitable[None]],
     ) -> None:
@@ -113,7 +114,7 @@ class SweepDesk:
                 calibration=self._stamp(),
                 board=pipeline.board,
                 habitual_setback_mm=None if saddle is None else saddle.setback_mm,
-                proof=self._proof(),
+                proof=self._proof().said,
             )
             await at.accept(SWEEP_BEGUN, content)
 

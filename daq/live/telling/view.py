@@ -132,8 +132,13 @@ def doubts(session: Session) -> list[dict[str, Any]]:
 
 def calibration_fields(session: Session) -> dict[str, Any]:
     """How the calibration in use stands."""
-    found = session.calibrating.stamp()
-    return {**found, "stale": not found["allows_verdict"], "proof": session.calibrating.proof()}
+    found, proof = session.calibrating.stamp(), session.calibrating.proof()
+    return {
+        **found,
+        "stale": not found["allows_verdict"],
+        "proof": proof.said,
+        "unproved": proof.state != "proved",
+    }
 
 
 def bench_fields(session: Session) -> dict[str, Any] | None:
