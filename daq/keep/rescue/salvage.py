@@ -16,9 +16,10 @@ from pathlib import Path
 
 from daq.keep.bounded import Refused
 from daq.keep.errors import StoreDamaged, StoreError, StoreNewer
+from daq.keep.rescue.belongs import columns_by_table
 from daq.keep.rescue.copied import copied_sweeps
 from daq.keep.rescue.ends import silent_ends
-from daq.keep.rescue.found_rows import Found, columns_by_table, found_in, row_at
+from daq.keep.rescue.found_rows import Found, found_in, row_at
 from daq.keep.rescue.gaps import note_gaps
 from daq.keep.rescue.index_rows import INDICES, listed
 from daq.keep.rescue.missing import AGAIN, missing_answers, missing_tables

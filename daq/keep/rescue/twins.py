@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 from collections import Counter, defaultdict
 
-from daq.keep.rescue.found_rows import Found, holds_json
+from daq.keep.rescue.belongs import holds_json
+from daq.keep.rescue.found_rows import Found
 from daq.keep.rescue.sqlite_rows import FoundRow
 from daq.keep.store.checksums import is_sound
 from daq.keep.store.rows import TWICE, Row

@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from daq.keep.rescue.found_rows import _as_row, columns_by_table, found_in
+from daq.keep.rescue.belongs import as_row, columns_by_table
+from daq.keep.rescue.found_rows import found_in
 from daq.keep.rescue.pages import HEADER_BYTES, Pages, _begins_like_one
 from daq.keep.rescue.sqlite_rows import NoRecord, _varint, accounts_for_all, any_cells, cell_at, cell_places
 from daq.keep.store import Store
@@ -280,14 +281,14 @@ def session_row(tmp_path):
     with Pages(path) as pages:
         pages_of_it = (pages.page(number) for number in range(2, pages.count + 1))
         cells = [cell for page in pages_of_it for cell in any_cells(page, pages.size, pages.page)]
-    return columns, next(cell for cell in cells if _as_row("sessions", columns, cell) is not None)
+    return columns, next(cell for cell in cells if as_row("sessions", columns, cell) is not None)
 
 
 def test_a_row_that_holds_its_own_number_as_a_value_is_of_no_table_of_ours(session_row):
     """SQLite leaves the column of the number empty; what fills it belongs to another program's table."""
     columns, ours = session_row
 
-    assert _as_row("sessions", columns, replace(ours, values=(ours.number, *ours.values[1:]))) is None
+    assert as_row("sessions", columns, replace(ours, values=(ours.number, *ours.values[1:]))) is None
 
 
 def test_a_row_that_ends_before_its_checksum_is_none(session_row):
@@ -295,5 +296,5 @@ def test_a_row_that_ends_before_its_checksum_is_none(session_row):
     columns, ours = session_row
     checksum = [name for name, _, _ in columns].index("crc")
 
-    assert _as_row("sessions", columns, replace(ours, values=ours.values[: checksum + 1])) is not None
-    assert _as_row("sessions", columns, replace(ours, values=ours.values[:checksum])) is None
+    assert as_row("sessions", columns, replace(ours, values=ours.values[: checksum + 1])) is not None
+    assert as_row("sessions", columns, replace(ours, values=ours.values[:checksum])) is None
