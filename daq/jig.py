@@ -137,6 +137,11 @@ def along_said(rig: Rig) -> str:
     return FEET_UNSEEN if rig.columns("hands tangential") else unseen_of(rig).said
 
 
+def bar_goes_from_mm(plan: Plan) -> float | None:
+    """The setback from which the bar moves along with the saddle; None where the plan leaves it in its place."""
+    return plan.reference_setback_mm if plan.protocol == "reach kept" else None
+
+
 def weight_line_of(step: StepMean, rig: Rig, plan: Plan, mass_kg: float | None) -> tuple[float, float]:
     """Where the rider's weight line crosses the jig's x axis at this step, mm forward of the BB, and its standard
     uncertainty; NaN where the jig or the rider's data do not determine it. The bar is where it was set, otherwise where
@@ -147,7 +152,7 @@ def weight_line_of(step: StepMean, rig: Rig, plan: Plan, mass_kg: float | None) 
         mass_kg=mass_kg,
         g_m_s2=rig.g_m_s2,
         gradient_pct=plan.gradient_pct,
-        bar_goes_from_mm=plan.reference_setback_mm if plan.protocol == "reach kept" else None,
+        bar_goes_from_mm=bar_goes_from_mm(plan),
         unseen=unseen_of(rig),
     )
 

@@ -11,20 +11,17 @@ import numpy as np
 from daq.fit.intake import OwnBicycle
 from daq.fit.load_uncertainty import uncertainty_of
 from daq.fit.ridden import Ridden
-from daq.jig import along_said, levers_of, places_of, unseen_of
+from daq.jig import along_said, bar_goes_from_mm, levers_of, places_of, unseen_of
 from daq.measure.balance import (
     CELLS_U_N,
-    Contact,
     WeightLine,
     com_height,
     hands_off_deficit_nm,
     tangential_n,
-    weight_line,
 )
 from daq.measure.bicycle import Bicycle, front_share
 from daq.measure.mechanics import load_point_m
-from daq.measure.weight_line import along_n, bar_m, tilt_at_deg
-from daq.physics import weight_normal_n
+from daq.measure.weight_line import contacts, line_at, tilt_at_deg
 from daq.rig import Rig
 from daq.sweep.places import SAME_PLACE_MM
 from daq.values import Z_95, Array, StepMean
@@ -32,6 +29,7 @@ from daq.values import Z_95, Array, StepMean
 U_LEVER_M = 0.010
 """Standard uncertainty of the distance between hands and saddle load. Assumption."""
 
+SADDLE_UNKNOWN = "the load on the saddle is not known at every step"
 TILT_OF_PLAN = "the jig's tilt is not measured: taken as the plan's gradient"
 
 
@@ -181,24 +179,21 @@ def _each_step(sweep: Ridden, rig: Rig) -> tuple[list[WeightLine], list[tuple[fl
     if why_not := _unplaced(rig):
         return [], [], why_not
     unseen, levers = unseen_of(rig), levers_of(rig)
-    bar_goes_from_mm = sweep.plan.reference_setback_mm if sweep.plan.protocol == "reach kept" else None
     lines, deficits = [], []
     for step in sweep.steps:
-        points = saddle_points_m(step, rig)
-        if not np.isfinite(points).any():
-            return [], [], "the load on the saddle is not known at every step"
-        hands_t, saddle_t = (along_n(step, each) for each in (levers.hands_tangential, levers.saddle_tangential))
+        if not step.strokes:
+            return [], [], SADDLE_UNKNOWN
         u_hands_n, u_saddle_n = (_u_n(step, sweep, rig, role) for role in ("hands", "saddle"))
-        hands = Contact(*bar_m(step, levers, bar_goes_from_mm), step.hand_load_n, hands_t, u_hands_n)
-        saddle = Contact(float(np.nanmean(points)), levers.saddle_y_m, step.saddle_load_n, saddle_t, u_saddle_n)
-        tilt_deg = tilt_at_deg(step, sweep.plan.gradient_pct)
+        hands, saddle = contacts(step, levers, bar_goes_from_mm(sweep.plan), u_hands_n=u_hands_n, u_saddle_n=u_saddle_n)
+        if math.isnan(saddle.x_m):
+            return [], [], SADDLE_UNKNOWN
         lines.append(
-            weight_line(
-                hands,
-                saddle,
-                torque_nm=step.crank_torque_nm,
-                weight_normal_n=weight_normal_n(sweep.mass_kg, tilt_deg, rig.g_m_s2),
-                tilt_deg=tilt_deg,
+            line_at(
+                step,
+                (hands, saddle),
+                mass_kg=sweep.mass_kg,
+                g_m_s2=rig.g_m_s2,
+                gradient_pct=sweep.plan.gradient_pct,
                 unseen=unseen,
             )
         )
@@ -222,7 +217,7 @@ def _unplaced(rig: Rig) -> str:
 def _u_n(step: StepMean, sweep: Ridden, rig: Rig, role: str) -> float:
     """Standard uncertainty of the step's load on hands or saddle, from the sweep's calibration, or assumed without
     one."""
-    if sweep.calibration is None or not step.strokes:
+    if sweep.calibration is None:
         return CELLS_U_N
     cells_n = np.mean([stroke.cells_n for stroke in step.strokes], axis=0)
     found = uncertainty_of(sweep.calibration, rig, cells_n.tolist(), role)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from daq.measure.balance import Contact, UnseenHands, weight_line
+from daq.measure.balance import CELLS_U_N, Contact, UnseenHands, WeightLine, weight_line
 from daq.measure.geometry import tilt_deg_of
 from daq.measure.mechanics import load_point_m
 from daq.physics import weight_normal_n
@@ -46,9 +46,29 @@ def along_n(step: StepMean, columns: Sequence[int]) -> float | None:
     return float(np.mean([stroke.cells_n for stroke in step.strokes], axis=0)[list(columns)].sum())
 
 
-def bar_m(step: StepMean, levers: Levers, bar_goes_from_mm: float | None) -> tuple[float, float]:
-    """Where the hands were at a step, forward of the BB and above it, m: as stated there, otherwise as planned.
-    bar_goes_from_mm: as of weight_line_mm."""
+def contacts(
+    step: StepMean,
+    levers: Levers,
+    bar_goes_from_mm: float | None,
+    *,
+    u_hands_n: float = CELLS_U_N,
+    u_saddle_n: float = CELLS_U_N,
+) -> tuple[Contact, Contact]:
+    """Hands and saddle at a step with strokes, on a jig that `tells`: where the mean load of each acts, and its
+    standard uncertainty. The saddle's place is NaN without load on it. bar_goes_from_mm: as of weight_line_mm.
+    """
+    columns, x_mm = zip(*levers.saddle_cells, strict=True)
+    cells_n = np.mean([stroke.cells_n for stroke in step.strokes], axis=0)[list(columns)]
+    saddle_x_m = load_point_m(cells_n, (np.array(x_mm) - step.setback_mm) / 1000.0)
+    hands_t, saddle_t = (along_n(step, each) for each in (levers.hands_tangential, levers.saddle_tangential))
+    return (
+        Contact(*_bar_m(step, levers, bar_goes_from_mm), step.hand_load_n, hands_t, u_hands_n),
+        Contact(saddle_x_m, levers.saddle_y_m, step.saddle_load_n, saddle_t, u_saddle_n),
+    )
+
+
+def _bar_m(step: StepMean, levers: Levers, bar_goes_from_mm: float | None) -> tuple[float, float]:
+    """Where the hands were at a step, forward of the BB and above it, m: as stated there, otherwise as planned."""
     moved_mm = 0.0 if bar_goes_from_mm is None else step.setback_mm - bar_goes_from_mm
     x_mm, y_mm = step.setting.bar_x_mm, step.setting.bar_y_mm
     return (
@@ -60,6 +80,26 @@ def bar_m(step: StepMean, levers: Levers, bar_goes_from_mm: float | None) -> tup
 def tilt_at_deg(step: StepMean, gradient_pct: float) -> float:
     """The jig's tilt at a step as measured; without a tilt sensor that of the planned gradient."""
     return tilt_deg_of(gradient_pct) if math.isnan(step.tilt_deg) else step.tilt_deg
+
+
+def line_at(
+    step: StepMean,
+    on: tuple[Contact, Contact],
+    *,
+    mass_kg: float,
+    g_m_s2: float,
+    gradient_pct: float,
+    unseen: UnseenHands,
+) -> WeightLine:
+    """The rider's weight line at a step, from the contacts of hands and saddle. gradient_pct: as of tilt_at_deg."""
+    tilt_deg = tilt_at_deg(step, gradient_pct)
+    return weight_line(
+        *on,
+        torque_nm=step.crank_torque_nm,
+        weight_normal_n=weight_normal_n(mass_kg, tilt_deg, g_m_s2),
+        tilt_deg=tilt_deg,
+        unseen=unseen,
+    )
 
 
 def weight_line_mm(
@@ -79,17 +119,6 @@ def weight_line_mm(
     """
     if not (levers.tells and mass_kg and step.strokes) or math.isnan(step.crank_torque_nm):
         return NAN, NAN
-    columns, x_mm = zip(*levers.saddle_cells, strict=True)
-    cells_n = np.mean([stroke.cells_n for stroke in step.strokes], axis=0)[list(columns)]
-    saddle_x_m = load_point_m(cells_n, (np.array(x_mm) - step.setback_mm) / 1000.0)
-    bar_x_m, bar_y_m = bar_m(step, levers, bar_goes_from_mm)
-    tilt_deg = tilt_at_deg(step, gradient_pct)
-    line = weight_line(
-        Contact(bar_x_m, bar_y_m, step.hand_load_n, along_n(step, levers.hands_tangential)),
-        Contact(saddle_x_m, levers.saddle_y_m, step.saddle_load_n, along_n(step, levers.saddle_tangential)),
-        torque_nm=step.crank_torque_nm,
-        weight_normal_n=weight_normal_n(mass_kg, tilt_deg, g_m_s2),
-        tilt_deg=tilt_deg,
-        unseen=unseen,
-    )
+    on = contacts(step, levers, bar_goes_from_mm)
+    line = line_at(step, on, mass_kg=mass_kg, g_m_s2=g_m_s2, gradient_pct=gradient_pct, unseen=unseen)
     return 1000.0 * line.estimate_m, 1000.0 * line.u_m

@@ -158,6 +158,14 @@ def test_a_step_without_any_load_on_the_saddle_claims_nothing():
     assert found.front_share.why_not == "the load on the saddle is not known at every step"
 
 
+def test_a_step_of_which_no_stroke_is_kept_claims_nothing():
+    sweep = ridden(lambda mm: 90.0, answer=False)
+    steps = (*sweep.steps[:3], replace(sweep.steps[3], strokes=()), *sweep.steps[4:])
+
+    found = on_bicycle(replace(sweep, steps=steps), RIG, BICYCLE, 60.0)
+    assert found.front_share.why_not == "the load on the saddle is not known at every step"
+
+
 ALONG = RIG.model_copy(
     update={
         "channels": (
