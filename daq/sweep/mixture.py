@@ -26,7 +26,7 @@ class Mixture:
         weighted = design * self._weight[..., None]
         inner = np.swapaxes(design, -1, -2) @ weighted + np.eye(design.shape[-1])
         root = np.linalg.cholesky(inner)
-        self._off = np.linalg.solve(root, np.swapaxes(weighted, -1, -2))
+        self._off = np.linalg.inv(root) @ np.swapaxes(weighted, -1, -2)
         of_y = self._off @ y
         self._vy = self._weight * y - np.einsum("npr,np->nr", self._off, of_y)
         pull = (self._weight - np.sum(self._off**2, axis=-2))[:, :n]
@@ -71,26 +71,22 @@ class Mixture:
 
     def _along(self, columns: Array) -> tuple[Array, Array]:
         """h' V^-1 h and h' V^-1 y of each column h, (N, n + 1, C)."""
-        each, over = divmod(len(self._vy), len(columns))
-        if over:
+        sets, n = len(columns), self._n
+        if len(self._vy) % sets:
             raise ValueError(
                 f"columns: expected a set for each of N / L models, got {len(columns)} for {len(self._vy)}"
             )
-        hh, hy = (np.empty((len(self._vy), self._n + 1, columns.shape[-1])) for _ in range(2))
-        for i, h in enumerate(columns):
-            self._into(hh, hy, slice(i * each, (i + 1) * each), h)
-        return hh, hy
-
-    def _into(self, hh: Array, hy: Array, models: slice, columns: Array) -> None:
-        """The part of some models that have the same columns, (r, C)."""
-        n, off, vy = self._n, self._off[models], self._vy[models]
-        hh, hy, drop = hh[models], hy[models], self._drop[models, :, None]
-        vh = self._weight[models, :, None] * columns
-        vh -= np.swapaxes(off, -1, -2) @ (off @ columns)
-        hh[:, n] = np.einsum("rc,nrc->nc", columns, vh)
-        hy[:, n] = (vy[:, None, :] @ columns)[:, 0]
-        lowered = vh[:, :n] * drop
-        np.multiply(lowered, vh[:, :n], out=hh[:, :n])
-        np.subtract(hh[:, n:], hh[:, :n], out=hh[:, :n])
-        lowered *= vy[:, :n, None]
-        np.subtract(hy[:, n:], lowered, out=hy[:, :n])
+        off, weight, vy, drop = (
+            each.reshape(sets, -1, *each.shape[1:]) for each in (self._off, self._weight, self._vy, self._drop)
+        )
+        hh, hy = (np.empty((*vy.shape[:2], n + 1, columns.shape[-1])) for _ in range(2))
+        vh = weight[..., None] * columns[:, None]
+        vh -= np.swapaxes(off, -1, -2) @ (off @ columns[:, None])
+        hh[:, :, n] = np.einsum("lrc,lnrc->lnc", columns, vh)
+        hy[:, :, n] = (vy[:, :, None] @ columns[:, None])[:, :, 0]
+        lowered = vh[:, :, :n] * drop[..., None]
+        np.multiply(lowered, vh[:, :, :n], out=hh[:, :, :n])
+        np.subtract(hh[:, :, n:], hh[:, :, :n], out=hh[:, :, :n])
+        lowered *= vy[:, :, :n, None]
+        np.subtract(hy[:, :, n:], lowered, out=hy[:, :, :n])
+        return hh.reshape(-1, *hh.shape[2:]), hy.reshape(-1, *hy.shape[2:])
