@@ -26,6 +26,10 @@ class Stage(enum.StrEnum):
     STOPPED = "stopped"
 
 
+OF_SERIES = (Stage.ZERO, Stage.RISING, Stage.FALLING, Stage.ZERO_RETURN)
+"""Stages of one series of one cell."""
+
+
 @dataclass(frozen=True, slots=True)
 class OffAxisPlace:
     """An off-axis placement: a weight on a named place of a bar or saddle, shared by some cells."""

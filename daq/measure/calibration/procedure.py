@@ -11,7 +11,7 @@ from __future__ import annotations
 import enum
 from dataclasses import dataclass, replace
 
-from daq.measure.calibration.bench_plan import BenchPlan, Stage, Task, tasks
+from daq.measure.calibration.bench_plan import OF_SERIES, BenchPlan, Stage, Task, tasks
 from daq.refusals import NotNow
 
 
@@ -124,7 +124,8 @@ def redo(bench: Bench, task_id: str) -> Bench:
 
 def redo_series(bench: Bench, cell: str, series: int) -> Bench:
     """The bench with a whole series of one cell to repeat, for example after the fixture moved."""
-    again = [t.id for t in tasks(bench.plan) if (t.cell, t.series) == (cell, series) and t.id in bench.used]
+    of_series = [t.id for t in tasks(bench.plan) if (t.cell, t.series) == (cell, series) and t.stage in OF_SERIES]
+    again = [one for one in of_series if one in bench.used]
     if not again:
         raise NotNow(f"series {series} of {cell} was not begun yet")
     for task_id in again:

@@ -114,6 +114,13 @@ def test_a_whole_series_is_taken_again_when_the_fixture_moved():
     assert worked_until("nose/1/zero", bench).used.keys() == worked_until("nose/1/zero").used.keys()
 
 
+def test_the_cross_talk_of_a_cell_is_no_part_of_its_series():
+    bench = redo_series(worked_until(), "bar", 1)
+
+    assert "cross-talk/1/bar" in bench.used
+    assert "bar/1/rising/1" not in bench.used
+
+
 def test_a_reading_out_of_turn_is_refused_with_what_is_due():
     bench = worked_until("bar/1/rising/2")
     later = next(task for task in tasks(bench.plan) if task.id == "bar/1/rising/3")
