@@ -58,7 +58,7 @@
  *
  * @typedef {{number: number, stage: string, task: {id: string, cell: string|null, load_n: number, kg: number|null, over: string[],
  *   place: string, tilt_deg: number|null}|null, minutes_left: number,
- *   instruction: string, done: number, planned: number, taken: string[], reading: {seconds: number, of_s: number}|null,
+ *   instruction: string, done: number, planned: number, taken: {task: string, cell: string|null, series: number|null, words: string}[], reading: {seconds: number, of_s: number}|null,
  *   findings: {kind: string, sentence: string, may_be_accepted: boolean}[], accepts: string[],
  *   live: {cell: string, counts: number, load_n: number|null, moves_counts: number}[],
  *   calibration: string|null, problem: string}} Bench

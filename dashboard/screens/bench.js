@@ -206,30 +206,33 @@ function readAgain(store) {
   const button = el("button", { type: "button", onclick: () => void redo() }, "Take this one again");
   const changed = changes();
 
+  /** The step that each choice is. @type {Map<string, [string, object]>} */
+  const steps = new Map();
+
   function redo() {
-    const [cell, series, rest] = which.value.split("/");
-    const isSeries = rest === "*";
-    return act(store, isSeries ? "redo-series" : "redo", isSeries ? { cell, series: Number(series) } : { task: which.value });
+    const [verb, of] = steps.get(which.value) ?? ["redo", {}];
+    return act(store, verb, of);
   }
   return {
     node: el("span", {}, which, button),
     draw(/** @type {Bench} */ { taken, accepts }, /** @type {boolean} */ busy) {
       setAttribute(button, "disabled", busy || !accepts.includes("redo"));
-      if (!changed(taken.join())) return;
-      const series = [...new Set(taken.flatMap((id) => /^.+\/\d+(?=\/)/.exec(id) ?? []))];
-      const whole = series
-        .filter((each) => !each.startsWith("cross-talk/"))
-        .map((each) => el("option", { value: `${each}/*` }, `${takenWords(each)}: all of it`));
-      which.replaceChildren(...[...taken].reverse().map((id) => el("option", { value: id }, takenWords(id))), ...whole);
+      if (!changed(taken.map(({ task }) => task).join())) return;
+      const offered = new Map();
+      steps.clear();
+      for (const { task, cell, words } of [...taken].reverse()) {
+        offered.set(task, [cell && spoken(cell), words].filter(Boolean).join(", "));
+        steps.set(task, ["redo", { task }]);
+      }
+      for (const { cell, series } of taken) {
+        if (series === null) continue;
+        const whole = `${cell}, series ${series}`;
+        offered.set(whole, `${spoken(cell ?? "")}, series ${series}: all of it`);
+        steps.set(whole, ["redo-series", { cell, series }]);
+      }
+      which.replaceChildren(...[...offered].map(([value, words]) => el("option", { value }, words)));
     },
   };
-}
-
-/** "hands left, series 1, rising 2" of "hands_left/1/rising/2" @param {string} id */
-function takenWords(id) {
-  const [first, series, ...rest] = id.split("/");
-  const which = /^\d+$/.test(series ?? "") ? `series ${series}` : spoken(series ?? "");
-  return [spoken(first), which, rest.map(spoken).join(" ")].filter(Boolean).join(", ");
 }
 
 function cell(/** @type {Bench["live"][number]} */ each, /** @type {string|null|undefined} */ asked) {

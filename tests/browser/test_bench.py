@@ -185,8 +185,14 @@ def test_calibrations_kept_are_listed_with_certificate_and_one_can_be_taken_into
 
 def test_any_reading_and_a_whole_series_can_be_taken_again(bench):
     which = bench.page.get_by_label("A reading or series taken before")
-    for taken, chosen in enumerate(("hands_left/1/zero", "hands_left/1/*"), 1):
-        which.select_option(chosen)
+    assert which.locator("option").all_inner_texts() == [
+        "hands left, series 1, rising 49.02 N",
+        "hands left, series 1, zero",
+        "warm up",
+        "hands left, series 1: all of it",
+    ]
+    for taken, chosen in enumerate(("hands left, series 1, zero", "hands left, series 1: all of it"), 1):
+        which.select_option(label=chosen)
         bench.page.get_by_role("button", name="Take this one again").click()
         bench.wait(lambda taken=taken: len(steps(bench)) == taken)
 

@@ -19,7 +19,7 @@ from daq.live.bench.standing import utc_now
 from daq.measure.calibration import Calibration
 from daq.measure.calibration.assembled import Made
 from daq.measure.calibration.bench_log import StepKind, applied, bench_of, content_of
-from daq.measure.calibration.bench_plan import Stage, Task, tasks
+from daq.measure.calibration.bench_plan import OF_SERIES, Stage, Task, tasks
 from daq.measure.calibration.bench_setup import Setup, from_content, made_from, to_content
 from daq.measure.calibration.certificate import certificate
 from daq.measure.calibration.checks import SHORTEST_WARM_UP_S, findings
@@ -192,16 +192,16 @@ class BenchDesk:
     def fields(self) -> dict[str, Any]:
         """Everything a screen shows."""
         task, reading = self.bench.task, self._reading
-        every, done = tasks(self.bench.plan), self.bench.used
+        every, done = {one.id: one for one in tasks(self.bench.plan)}, self.bench.used
         return {
             "number": self.number,
             "stage": str(self.bench.stage),
             "task": None if task is None else self._task_fields(task),
             "minutes_left": minutes_left(self.bench, self.setup.read_s),
             "instruction": "" if task is None else task.instruction(self.setup.kg_per_n),
-            "done": sum(one.id in done for one in every),
-            "planned": sum(one.id in done or one.stage not in self.bench.skipped for one in every),
-            "taken": [*done],
+            "done": sum(one in done for one in every),
+            "planned": sum(one.id in done or one.stage not in self.bench.skipped for one in every.values()),
+            "taken": [_taken_fields(every[one]) for one in done],
             "reading": None if reading is None else {"seconds": reading.seconds, "of_s": reading.asked_s},
             "findings": [
                 {"kind": str(one.kind), "sentence": one.sentence, "may_be_accepted": one.may_be_accepted}
@@ -360,6 +360,12 @@ async def new_bench(ask: Ask[Any], session_id: int, setup: Setup, *, on_for_s: f
     """A new guided calibration, stored from its first step on. StoreError."""
     number = await ask(lambda store: calibrations.begin_bench(store, session_id, to_content(setup)))
     return BenchDesk(number, setup, Bench(setup.plan), ask, on_for_s=on_for_s)
+
+
+def _taken_fields(task: Task) -> dict[str, Any]:
+    """A reading that can be taken again; series: that it belongs to, None where it is of none."""
+    series = task.series if task.stage in OF_SERIES else None
+    return {"task": task.id, "cell": task.cell, "series": series, "words": task.words}
 
 
 async def taken_up(ask: Ask[Any], channels: tuple[str, ...], *, on_for_s: float = 0.0) -> BenchDesk | None:

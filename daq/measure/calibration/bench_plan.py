@@ -125,6 +125,19 @@ class Task:
     minutes: float = 0.0
     """How long the load is followed; 0: a single reading."""
 
+    @property
+    def words(self) -> str:
+        """Which reading it is, besides its cell."""
+        stage, last = str(self.stage).replace("-", " "), self.id.rsplit("/")[-1].replace("-", " ")
+        if self.stage is Stage.WARM_UP:
+            return stage
+        if self.stage is Stage.TARE:
+            return f"{stage} {last}, {self.tilt_deg:g}°"
+        what = self.place or (f"{self.load_n:.4g} N" if self.load_n else last)
+        if self.stage in OF_SERIES:
+            return f"series {self.series}, {f'{stage} {what}' if self.load_n else stage}"
+        return f"{stage} {self.series}, {what}" if self.series else f"{stage}, {what}"
+
     def instruction(self, kg_per_n: float | None = None) -> str:
         """What the engineer does before this reading; with kg_per_n, loads are also given in kilograms."""
         stage, cell = self.stage, self.cell

@@ -121,6 +121,19 @@ def test_the_cross_talk_of_a_cell_is_no_part_of_its_series():
     assert "bar/1/rising/1" not in bench.used
 
 
+def test_every_reading_is_told_from_the_others_in_words():
+    every = tasks(plan())
+    said = {task.id: task.words for task in every}
+
+    assert len({(task.cell, task.words) for task in every}) == len(every)
+    assert said["warm-up"] == "warm up"
+    assert said["bar/1/rising/2"] == "series 1, rising 100 N"
+    assert said["bar/2/zero-return"] == "series 2, zero return"
+    assert said["bar/creep/zero-return"] == "creep, zero return"
+    assert said["cross-talk/1/bar"] == "cross talk 1, 200 N"
+    assert said["tare/2"] == "tare 2, 1.5°"
+
+
 def test_a_reading_out_of_turn_is_refused_with_what_is_due():
     bench = worked_until("bar/1/rising/2")
     later = next(task for task in tasks(bench.plan) if task.id == "bar/1/rising/3")
