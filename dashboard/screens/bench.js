@@ -214,7 +214,7 @@ function readAgain(store) {
     return act(store, verb, of);
   }
   return {
-    node: el("span", {}, which, button),
+    node: el("span", { class: "read-again" }, which, button),
     draw(/** @type {Bench} */ { taken, accepts }, /** @type {boolean} */ busy) {
       setAttribute(button, "disabled", busy || !accepts.includes("redo"));
       if (!changed(taken.map(({ task }) => task).join())) return;
