@@ -69,12 +69,13 @@ def blocks_of(columns: Array, there: Bools, size: int) -> tuple[Array, Bools]:
         return columns, there
     counts = there.sum(axis=1)
     blocks = np.maximum(np.rint(counts / size).astype(int), 1)
-    kept = np.arange(int(blocks.max())) < blocks[:, None]
+    block = np.arange(int(blocks.max()))
+    kept = block < blocks[:, None]
+    begin = (np.cumsum(counts) - counts)[:, None] + block * counts[:, None] // blocks[:, None]
+    edges = begin[kept]
+    sums = np.add.reduceat(columns[there], edges, axis=0)
     means = np.zeros((*kept.shape, columns.shape[-1]))
-    for step, (count, number) in enumerate(zip(counts, blocks, strict=True)):
-        edges = np.arange(number) * count // number
-        sums = np.add.reduceat(columns[step, there[step]], edges, axis=0)
-        means[step, :number] = sums / np.diff(edges, append=count)[:, None]
+    means[kept] = sums / np.diff(edges, append=int(counts.sum()))[:, None]
     return means, kept
 
 
@@ -106,10 +107,28 @@ def factors(blocks: int, block_s: float, size: int) -> tuple[Array, Array, Array
     by_lag = (1.0 - shares)[:, None] * sway
     by_lag[:, 0] += shares * (1.0 / size)
     by_lag[:, 0] += 1e-9
-    correlation = by_lag[:, np.abs(np.arange(blocks)[:, None] - np.arange(blocks))]
-    factor = np.linalg.inv(np.linalg.cholesky(correlation))
     taus = np.append(np.tile(TAUS_S, 3 * len(SCATTER_SHARES)), TAU_S)
-    return shares, taus, factor
+    return shares, taus, whitening(by_lag)
+
+
+def whitening(by_lag: Array) -> Array:
+    """The inverse Cholesky factor (G, m, m) of each symmetric Toeplitz matrix, from its first row, (G, m).
+
+    Row i predicts reading i from those before and divides what is left by its standard deviation (Durbin's recursion;
+    Golub & Van Loan, Matrix Computations, section 4.7, from memory): a third of the time of a general factorisation.
+    """
+    of_lag = by_lag.T.copy()
+    m, g = of_lag.shape
+    rows, variance = np.zeros((m, m, g)), np.empty((m, g))
+    rows[0, 0], variance[0] = 1.0, of_lag[0]
+    for i in range(1, m):
+        before = rows[i - 1, :i]
+        share = np.einsum("ig,ig->g", before, of_lag[1 : i + 1]) / variance[i - 1]
+        rows[i, 1 : i + 1] = before
+        rows[i, :i] -= share * before[::-1]
+        variance[i] = variance[i - 1] * (1.0 - share**2)
+    rows /= np.sqrt(variance)[:, None]
+    return np.ascontiguousarray(np.moveaxis(rows, -1, 0))
 
 
 def _whitened(columns: Array, there: Bools, factor: Array) -> tuple[Array, Array]:

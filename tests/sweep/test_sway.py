@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.linalg import cholesky, toeplitz
 
 from daq.sweep import noise, sway
 from daq.sweep.noise import Series
@@ -89,13 +90,35 @@ def test_independent_strokes_give_the_textbook_error():
 
 
 def test_strokes_in_blocks_keep_their_mean():
-    columns = np.random.default_rng(4).normal(size=(2, 47, 3))
-    there = np.arange(47) < np.array([47, 40])[:, None]
+    columns = np.random.default_rng(4).normal(size=(3, 47, 3))
+    counts = [47, 1, 40]
+    there = np.arange(47) < np.array(counts)[:, None]
 
     means, kept = sway.blocks_of(columns, there, 3)
 
-    assert kept.sum(axis=1).tolist() == [16, 13]
-    assert means[1, :13].mean(axis=0) == pytest.approx(columns[1, :40].mean(axis=0), abs=0.05)
+    assert kept.sum(axis=1).tolist() == [16, 1, 13]
+    for step, count in enumerate(counts):
+        blocks = np.array([part.mean(axis=0) for part in _evenly(columns[step, :count], kept[step].sum())])
+        np.testing.assert_allclose(means[step, kept[step]], blocks, rtol=1e-12)
+
+
+def _evenly(rows, parts):
+    """Consecutive rows in so many parts that differ by one row at most."""
+    found = [rows[len(rows) * i // parts : len(rows) * (i + 1) // parts] for i in range(parts)]
+    assert {len(part) for part in found} <= {len(found[0]), len(found[0]) + 1}
+    return found
+
+
+def test_whitening_is_the_inverse_of_the_cholesky_factor():
+    """A memoryless, a smooth and a nearly singular correlation, against LAPACK by way of scipy."""
+    lag = np.arange(20) / 9.0
+    by_lag = np.array([np.exp(-lag), (1.0 + 2.0 * lag) * np.exp(-2.0 * lag), np.exp(-lag / 30.0)])
+    by_lag[:, 0] += [0.0, 0.3, 1e-9]
+
+    found = sway.whitening(by_lag)
+
+    for one, factor in zip(by_lag, found, strict=True):
+        np.testing.assert_allclose(factor @ cholesky(toeplitz(one), lower=True), np.eye(20), atol=1e-9)
 
 
 def test_a_torque_that_never_changes_is_still_the_steps_torque():
