@@ -136,11 +136,11 @@ def _lags(evidence: StepEvidence, priors: WidePriors) -> tuple[Array, Array]:
     n, times = len(evidence.hands_n), evidence.dwells
     slow = [lag_s for lag_s in priors.lags_s if lag_s > 0.0] if times is not None and priors.lag > 0.0 else []
     share = np.array([1.0 - priors.lag, *[priors.lag / len(slow)] * len(slow)]) if slow else np.ones(1)
-    found = [(np.eye(n, n + 1), np.zeros((n, n + 1)))]
-    if times is not None:
-        found += [operators(times, lag_s) for lag_s in slow]
-    rows = [mean if evidence.trend is None else np.concatenate([mean, change]) for mean, change in found]
-    return np.array(rows), np.log(share)
+    mean, change = np.eye(n, n + 1)[None], np.zeros((1, n, n + 1))
+    if times is not None and slow:
+        of_mean, of_change = operators(times, np.array(slow))
+        mean, change = np.concatenate([mean, of_mean]), np.concatenate([change, of_change])
+    return mean if evidence.trend is None else np.concatenate([mean, change], axis=1), np.log(share)
 
 
 def _errors(evidence: StepEvidence, priors: WidePriors) -> Errors:

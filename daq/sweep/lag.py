@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from daq.sweep.noise import as_series
 from daq.values import Array, StepMean
 
 SETTLED_S = 8.0
@@ -42,11 +43,11 @@ def dwells(steps: Sequence[StepMean]) -> Dwells | None:
     if not all(step.strokes for step in steps):
         moved_min = np.where(np.isfinite(moved_min), moved_min, _half_way(t_min))
         return Dwells(moved_min, t_min[:, None], np.ones((len(steps), 1)), False)
-    counts = np.array([len(step.strokes) for step in steps])
-    last = np.minimum(np.arange(counts.max()), counts[:, None] - 1)
-    mids = [[stroke.mid_s / 60.0 for stroke in step.strokes] for step in steps]
-    seen_min = np.array([[row[i] for i in at] for row, at in zip(mids, last.tolist(), strict=True)])
-    weight = (np.arange(counts.max()) < counts[:, None]) / counts[:, None]
+    mids_s, there = as_series([[(stroke.mid_s,) for stroke in step.strokes] for step in steps])
+    counts = there.sum(axis=1, keepdims=True)
+    last = np.minimum(np.arange(there.shape[1]), counts - 1)
+    seen_min = np.take_along_axis(mids_s[..., 0] / 60.0, last, axis=1)
+    weight = there / counts
     told = moved_min <= seen_min[:, 0]
     moved_min = np.where(told, moved_min, seen_min[:, 0] - SETTLED_S / 60.0)
     return Dwells(moved_min, seen_min, weight, bool(told.all()))
@@ -61,33 +62,33 @@ def _half_way(t_min: Array) -> Array:
     return moved
 
 
-def operators(times: Dwells, tau_s: float) -> tuple[Array, Array]:
-    """Weights (n, n + 1) of the n places' loads in each step's mean, and in the change over its dwell.
+def operators(times: Dwells, lags_s: Array) -> tuple[Array, Array]:
+    """Weights (L, n, n + 1) of the n places' loads in each step's mean, and in the change over its dwell, for each of L
+    time constants above 0.
 
     The last column belongs to the rider's initial deviation from the first position's load.
     """
     n = len(times.moved_min)
     itself = np.eye(n, n + 1)
-    if tau_s <= 0.0:
-        return itself, np.zeros((n, n + 1))
+    rate = -60.0 / lags_s[:, None]
     order = np.argsort(times.moved_min)
-    kept = np.exp(-60.0 * np.diff(times.moved_min[order]) / tau_s)
-    brought = np.empty((n, n + 1))
-    now = itself[order[0]].copy()
-    now[n] = 1.0
+    kept = np.exp(rate * np.diff(times.moved_min[order]))
+    brought = np.empty((len(lags_s), n, n + 1))
+    now = np.tile(itself[order[0]], (len(lags_s), 1))
+    now[:, n] = 1.0
     for k, step in enumerate(order):
-        brought[step] = now
+        brought[:, step] = now
         if k < n - 1:
-            now = (1.0 - kept[k]) * itself[step] + kept[k] * now
-    left = np.exp(-60.0 * (times.seen_min - times.moved_min[:, None]) / tau_s)
-    still = (times.weight * left).sum(axis=1)[:, None]
-    return itself + still * (brought - itself), _trend(times, left)[:, None] * (brought - itself)
+            now = (1.0 - kept[:, k, None]) * itself[step] + kept[:, k, None] * now
+    left = np.exp(rate[..., None] * (times.seen_min - times.moved_min[:, None]))
+    still = (times.weight * left).sum(axis=-1)
+    return itself + still[..., None] * (brought - itself), _trend(times, left)[..., None] * (brought - itself)
 
 
 def _trend(times: Dwells, left: Array) -> Array:
-    """Change over a dwell, from first to last instant, of a line through the remaining relaxation; 0 for a single
-    instant."""
+    """(L, n) change over a dwell, from first to last instant, of a line through the remaining relaxation, (L, n, m); 0
+    for a single instant."""
     first, last = times.seen_min[:, :1], times.seen_min[:, -1:]
     at = (times.seen_min - (times.weight * times.seen_min).sum(axis=1)[:, None]) / np.maximum(last - first, 1e-9)
     spread = (times.weight * at**2).sum(axis=1)
-    return np.asarray((times.weight * at * left).sum(axis=1) / np.maximum(spread, 1e-9))
+    return np.asarray((times.weight * at * left).sum(axis=-1) / np.maximum(spread, 1e-9))

@@ -158,6 +158,8 @@ def as_series(steps: Sequence[Sequence[tuple[float, ...]]]) -> tuple[Array, Bool
     """Rows of numbers of each step as one array (n, m, k), filled with 0, and which rows are there (n, m)."""
     counts = [len(rows) for rows in steps]
     there = np.arange(max(counts)) < np.array(counts)[:, None]
-    filled = np.zeros((*there.shape, len(steps[0][0])))
-    filled[there] = np.array([row for rows in steps for row in rows])
+    width = len(steps[0][0])
+    numbers = np.fromiter((number for rows in steps for row in rows for number in row), float, sum(counts) * width)
+    filled = np.zeros((*there.shape, width))
+    filled[there] = numbers.reshape(-1, width)
     return filled, there

@@ -10,7 +10,6 @@ from daq.sweep.lag import dwells, operators
 from tests.sweep.rides import ride, step, stroke
 
 LOADS_N = np.array([80.0, 95.0, 110.0, 102.0, 85.0])
-TAU_S = 35.0
 
 
 def moved_steps():
@@ -24,22 +23,23 @@ def moved_steps():
     return moved_s, steps
 
 
-def by_euler(moved_s, *, brought_n):
+def by_euler(moved_s, tau_s, *, brought_n):
     """(t_s, z) of z' = (L - z) / tau in steps of 1 ms."""
     dt_s, z = 1e-3, LOADS_N[0] + brought_n
     t_s = dt_s * np.arange(int(240.0 / dt_s))
     felt = []
     for load_n in LOADS_N[np.searchsorted(moved_s, t_s, side="right") - 1].tolist():
         felt.append(z)
-        z += dt_s * (load_n - z) / TAU_S
+        z += dt_s * (load_n - z) / tau_s
     return t_s, np.array(felt)
 
 
-def test_means_and_trends_are_those_of_the_differential_equation():
+@pytest.mark.parametrize(("which", "tau_s"), [(0, 35.0), (1, 150.0)])
+def test_means_and_trends_are_those_of_the_differential_equation(which, tau_s):
     moved_s, steps = moved_steps()
-    mean, change = operators(dwells(steps), TAU_S)
+    mean, change = (each[which] for each in operators(dwells(steps), np.array([35.0, 150.0])))
     everything = np.append(LOADS_N, 6.0)
-    stepped = by_euler(moved_s, brought_n=6.0)
+    stepped = by_euler(moved_s, tau_s, brought_n=6.0)
 
     for k, each in enumerate(steps):
         at_s = np.array([s.mid_s for s in each.strokes])
@@ -49,11 +49,11 @@ def test_means_and_trends_are_those_of_the_differential_equation():
         assert change[k] @ everything == pytest.approx(slope * (at_s[-1] - at_s[0]), abs=0.01)
 
 
-def test_a_rider_who_has_arrived_feels_the_place_alone():
-    mean, change = operators(dwells(moved_steps()[1]), 0.0)
+def test_a_rider_who_follows_at_once_feels_the_place_alone():
+    mean, change = operators(dwells(moved_steps()[1]), np.array([0.1]))
 
-    np.testing.assert_array_equal(mean, np.eye(5, 6))
-    np.testing.assert_array_equal(change, np.zeros((5, 6)))
+    np.testing.assert_allclose(mean, np.eye(5, 6)[None], atol=1e-12)
+    np.testing.assert_allclose(change, np.zeros((1, 5, 6)), atol=1e-12)
 
 
 def test_without_times_there_is_no_lag_and_without_moves_no_trend():
