@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import functools
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -74,9 +75,9 @@ class Marginal:
     def with_bend(self, columns: Array, widths: tuple[float, ...]) -> Array:
         """The same with d of either sign, normal with standard deviation w."""
         hh, hy = self._along(columns)
-        stiff = [hh + width**-2 for width in widths]
-        logs = [0.5 * (hy**2 / s - np.log(s * width**2)) for s, width in zip(stiff, widths, strict=True)]
-        return np.asarray(self.evidence[..., None] + np.logaddexp.reduce(logs) - math.log(len(widths)))
+        powers = [0.5 * hy**2 / (hh + width**-2) for width in widths]
+        factors = [1.0 / np.sqrt(hh * width**2 + 1.0) for width in widths]
+        return np.asarray(self.evidence[..., None] + _log_mean(powers, factors))
 
     def _along(self, columns: Array) -> tuple[Array, Array]:
         """h' V^-1 h and h' V^-1 y of each column h, (K, M, n + 1, C)."""
@@ -92,13 +93,17 @@ class Marginal:
 def log_rises(hh: Array, hy: Array, widths: tuple[float, ...]) -> Array:
     """log of the mean over widths w of 2 (s w^2)^-3/2 exp(u^2/2) m(u), with s = hh + w^-2 and u = hy / sqrt(s).
 
-    m(u) is the integral of z^2 over z > 0 under a normal of mean u and variance 1. The powers of e are summed over the
-    widths before one logarithm is taken of all: logarithms are most of the cost of an answer.
+    m(u) is the integral of z^2 over z > 0 under a normal of mean u and variance 1.
     """
-    powers, factors = zip(*(_rise(hh, hy, width) for width in widths), strict=True)
+    return _log_mean(*zip(*(_rise(hh, hy, width) for width in widths), strict=True))
+
+
+def _log_mean(powers: Sequence[Array], factors: Sequence[Array]) -> Array:
+    """log of the mean of factor exp(power). The powers of e are summed before one logarithm is taken of all: logarithms
+    are most of the cost of an answer."""
     top = functools.reduce(np.maximum, powers)
     total = sum(factor * np.exp(power - top) for power, factor in zip(powers, factors, strict=True))
-    return np.asarray(top + np.log(total * (2.0 / len(widths))))
+    return np.asarray(top + np.log(total * (1.0 / len(powers))))
 
 
 def _rise(hh: Array, hy: Array, width: float) -> tuple[Array, Array]:
@@ -115,7 +120,7 @@ def _rise(hh: Array, hy: Array, width: float) -> tuple[Array, Array]:
         power[far] = 0.0
         factor[far] = 2.0 / math.sqrt(2.0 * math.pi) / -(u[far] * u[far] * u[far])
     flat = stiff * width**2
-    return power, factor / (flat * np.sqrt(flat))
+    return power, 2.0 * factor / (flat * np.sqrt(flat))
 
 
 def _zero(like: Array) -> Array:

@@ -16,7 +16,6 @@ others, so it holds nothing new. Curvature of w along setback is a free nuisance
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -62,10 +61,10 @@ def log_places(x: Array, witness: Witness, covariates: Array, rises: Array) -> A
     scale, scale_weight = known_scales(SCALE_SPREAD)
     seen = Marginal(y, witness.se, scale, [design], shifted=SHIFTED, shift_n=SHIFT_N)
     straight = seen.evidence[:, 0] + scale_weight[:, None]
-    found = np.empty((len(rises), rises.shape[-1]))
-    for i, rise in enumerate(rises):
-        bends = seen.with_bend(rise, BENDS_N_PER_MM)[:, 0] + scale_weight[:, None, None]
-        top = max(float(bends.max()), float(straight.max()))
-        places = SPEAKS * np.exp(bends - top).sum(axis=(0, 1)) + (1.0 - SPEAKS) * float(np.exp(straight - top).sum())
-        found[i] = np.log(places) - math.log(float(places.mean()))
-    return found
+    kinds, n, places = rises.shape
+    bends = seen.with_bend(np.moveaxis(rises, 0, 1).reshape(n, -1), BENDS_N_PER_MM)[:, 0]
+    bends = (bends + scale_weight[:, None, None]).reshape(*straight.shape, kinds, places)
+    top = np.maximum(bends.max(axis=(0, 1, 3)), straight.max())[:, None]
+    found = SPEAKS * np.exp(bends - top).sum(axis=(0, 1))
+    found += (1.0 - SPEAKS) * np.exp(straight[..., None, None] - top).sum(axis=(0, 1))
+    return np.asarray(np.log(found) - np.log(found.mean(axis=1, keepdims=True)))
