@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import statistics
 from dataclasses import dataclass
 
 import numpy as np
@@ -56,7 +57,7 @@ def line_through(evidence: StepEvidence, bend_mm: float | None) -> FittedLine:
         gram = (design * (weight / noise**2)[:, None]).T @ design
         found = np.linalg.solve(gram + np.diag(held), design.T @ (weight / noise**2 * target))
         left = np.abs(target - design @ found) / noise
-        scale = max(MAD_TO_SD * float(np.median(left)), 1e-9)
+        scale = max(MAD_TO_SD * statistics.median(left.tolist()), 1e-9)
         before, weight = weight, np.minimum(1.0, _FAR * scale / np.maximum(left, 1e-12))
         if np.array_equal(weight, before):
             break

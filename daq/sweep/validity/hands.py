@@ -131,9 +131,7 @@ def left_right(sweep: Seen) -> Validity:
     if len(cells) != 2 or not sweep.timed or not all(step.strokes for step in sweep.steps):
         return not_made(name, "left and right hand not compared: it needs one cell for each", "")
     first, second = cells
-    apart_n = np.array(
-        [np.mean([stroke.cells_n[first] - stroke.cells_n[second] for stroke in step.strokes]) for step in sweep.steps]
-    )
+    apart_n = sweep.cells_n[:, first] - sweep.cells_n[:, second]
     if said := _alone(apart_n, sweep.levels.hands_n):
         return failed(name, said, SWAPPED, Number(float(apart_n.mean()), "N"))
     found = _uneven(sweep, apart_n)

@@ -18,7 +18,7 @@ from daq.sweep.validity.effects import Effect
 from daq.sweep.validity.effort import MAY_MISS
 from daq.sweep.validity.saying import Number, failed, not_made, passed
 from daq.sweep.validity.seen import Seen
-from daq.values import Array, StepMean, Validity
+from daq.values import Array, Validity
 from daq.words import listed
 
 EXPECTED = {"reach kept": 0.86, "bar fixed": 0.69}
@@ -159,11 +159,8 @@ def _pressure(sweep: Seen) -> str:
     cells = sweep.conditions.saddle_cells
     if len(cells) < 2 or not all(step.strokes for step in sweep.steps):
         return ""
-    behind_mm = [_pressure_behind_mm(step, cells) for step in sweep.steps]
-    low, high = min(behind_mm), max(behind_mm)
+    columns, x_mm = zip(*cells, strict=True)
+    loads_n = sweep.cells_n[:, columns]
+    behind_mm = -(loads_n @ np.array(x_mm)) / loads_n.sum(axis=1)
+    low, high = float(behind_mm.min()), float(behind_mm.max())
     return f" (its pressure centre lay {low:.0f} to {high:.0f} mm behind the saddle's reference)"
-
-
-def _pressure_behind_mm(step: StepMean, cells: tuple[tuple[int, float], ...]) -> float:
-    loads_n = np.array([np.mean([stroke.cells_n[column] for stroke in step.strokes]) for column, _ in cells])
-    return -float(loads_n @ np.array([x_mm for _, x_mm in cells]) / loads_n.sum())

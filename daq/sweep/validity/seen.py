@@ -60,6 +60,11 @@ class Seen:
         return np.array([step.crank_torque_nm for step in self.steps])
 
     @cached_property
+    def cells_n(self) -> Array:
+        """(n, c) mean load of each cell over the strokes of a step. Every step has strokes."""
+        return np.array([np.mean([stroke.cells_n for stroke in step.strokes], axis=0) for step in self.steps])
+
+    @cached_property
     def levels(self) -> Levels:
         """With the torque of a step that lacks it taken from the others, and its error, as the estimator does."""
         steps, u_torque_nm = with_torque(self.steps)
