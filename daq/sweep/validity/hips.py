@@ -26,6 +26,8 @@ EITHER = 0.775
 """Expected where nobody said which of the two: half way."""
 LEAST_POSSIBLE, MOST_POSSIBLE = -0.5, 1.6
 """A rider who moves on the saddle as far as the saddle moves adds or takes 0.7. Beyond it the cells are wrong."""
+STAYED = 0.16
+"""The slope of hips that stay in space. Where one of the three slopes may be as small, they may have stayed."""
 U_EXPECTED = 0.05
 """Standard uncertainty of the slope expected: riders differ from the model rider. Judgement, no source."""
 LEAST_OFF = 0.20
@@ -67,6 +69,8 @@ def hips(sweep: Seen) -> Validity:
     if off[where] <= 0.0:
         if (~known).sum() > MAY_MISS:
             return not_made("hips", *_known_in_part(sweep, x_mm))
+        if vague := _may_have_stayed(slopes, expected):
+            return not_made("hips", f"{vague}{_rests_on(sweep)}", WATCHED)
         return passed("hips", f"the hips kept their place on the saddle: {said}{_rests_on(sweep)}", numbers)
     if not LEAST_POSSIBLE < found.value < MOST_POSSIBLE:
         return failed(
@@ -123,6 +127,18 @@ def _beyond(slope: Effect, expected: float, size: float = SIZE) -> float:
     """How far the slope is off beyond what may be; 0 or less: it may be."""
     allowed = quantile(1.0 - 0.5 * size, slope.freedom) * math.hypot(slope.se, U_EXPECTED)
     return abs(slope.value - expected) - max(LEAST_OFF, allowed)
+
+
+def _may_have_stayed(slopes: dict[str, Effect], expected: float) -> str:
+    """A sentence where a slope is known so poorly that it may be that of hips that stayed in space."""
+    where = min(slopes, key=lambda one: slopes[one].interval_95[0])
+    low, high = slopes[where].interval_95
+    if low > STAYED:
+        return ""
+    return (
+        f"hips not measured well enough: {where} the weight line moved by {low:.2f} to {high:.2f} mm for each mm of "
+        f"saddle, expected {expected:.2f}, and {STAYED:g} of hips that stay behind"
+    )
 
 
 def _missing(sweep: Seen) -> tuple[str, str]:

@@ -18,6 +18,7 @@ from tests.sweep.validity.sweeps import (
     OUT_AND_BACK,
     answer,
     flat,
+    kept,
     ride,
     sweep,
     with_bar,
@@ -193,6 +194,23 @@ def test_hips_count_as_measured_when_the_weight_line_is_missing_from_one_step_on
 
     (part,) = (part for part in failing(steps)[1].grade.split("; ") if "hips" in part)
     assert part.split(":")[0] == said
+
+
+def test_hips_are_said_to_have_kept_their_place_only_where_hips_that_stayed_behind_would_have_shown():
+    """A weight line that scatters has the slope of neither, and rules out neither."""
+    scatter_mm = np.random.default_rng(3)
+
+    def hips(weight_line):
+        (found,) = (one for one in failing(ride(weight_line=weight_line))[1].validity if one.test == "hips")
+        return found
+
+    vague = hips(lambda mm: kept(mm) + 8.0 * scatter_mm.standard_normal())
+
+    assert hips(kept).result is Result.PASSED
+    assert vague.result is Result.NOT_MADE
+    assert vague.means.startswith("hips not measured well enough: ")
+    assert vague.means.endswith("expected 0.86, and 0.16 of hips that stay behind")
+    assert "watch that the seat bones" in vague.cure
 
 
 @pytest.mark.parametrize(("missing", "said"), [(1, "measured"), (2, "not measured")])
