@@ -9,7 +9,7 @@ a new file.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -67,15 +67,17 @@ def read(file: Path) -> Kept:
     return kept
 
 
-def missing(kept: Kept, wanted: Iterable[tuple[str, str]], sweeps: int, piece: int = 50) -> list[tuple[str, str, int]]:
-    """What is still to be ridden: all lines to one piece, then all to the next, so that they grow alike."""
-    wanted = list(wanted)
+def missing(kept: Kept, wanted: Mapping[tuple[str, str], int], piece: int = 50) -> list[tuple[str, str, int]]:
+    """What is still to be ridden: all lines to one piece, then all to the next, so that they grow alike.
+
+    wanted: sweeps of each line and order.
+    """
     return [
-        (line, order, number)
-        for begin in range(0, sweeps, piece)
-        for line, order in wanted
+        (*ridden, number)
+        for begin in range(0, max(wanted.values(), default=0), piece)
+        for ridden, sweeps in wanted.items()
         for number in range(begin, min(begin + piece, sweeps))
-        if number not in kept.get((line, order), {})
+        if number not in kept.get(ridden, {})
     ]
 
 

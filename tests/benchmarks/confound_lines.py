@@ -26,7 +26,7 @@ BAR = r"bar goes along|set the bar|confirm it at each position"
 CLEAN = (
     Line("clean hinge 1.5", slope=1.5),
     Line("clean hinge 1.0", slope=1.0),
-    Line("clean hinge 0.5", slope=0.5),
+    Line("clean hinge 0.5", slope=0.5, times=6),
     Line("clean flat", "flat"),
     Line("clean straight 0.5", "straight", slope=0.5),
     Line("clean straight 1.0", "straight", slope=1.0),

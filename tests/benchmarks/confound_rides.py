@@ -56,6 +56,8 @@ class Line:
     first_again: bool = False
     nose_and_rear: bool = True
     blinded: bool = False
+    times: int = 1
+    """Ridden so many times as often as others."""
     other: bool = False
     """Ridden by the other rider, of other assumptions: level or straight without an onset, as kind says."""
 
