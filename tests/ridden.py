@@ -32,7 +32,7 @@ def scans(start, count, *, setback_mm=80.0, rng):
     """count scans from number start on: a rider at 90 rpm whose hands carry more forward of 55 mm."""
     i = start + np.arange(count)
     turns = i / RATE_HZ * 1.5
-    hands_n = 80.0 + 1.5 * max(0.0, 55.0 - setback_mm) + 20.0 * np.cos(4 * np.pi * turns) + rng.normal(0, 1, count)
+    hands_n = 80.0 + 2.0 * max(0.0, 55.0 - setback_mm) + 20.0 * np.cos(4 * np.pi * turns) + rng.normal(0, 1, count)
     saddle_n = 430.0 - 10.0 * np.cos(4 * np.pi * turns)
     counts = np.column_stack([np.full(count, 30), hands_n * 1000 + 100, saddle_n * 500]).astype(np.int32)
     marks = np.floor(turns) > np.floor((i - 1) / RATE_HZ * 1.5)

@@ -25,7 +25,7 @@ ranges, minutes and scatters, at 1, 1.5 and 2.5 times the smallest slope, the me
 in eight of ten (`python -m tests.benchmarks.smallest_rise`)."""
 SLOPES_N_PER_MM = (0.2, 0.5, 1.0)
 """Mechanics predicts 0.1 to 0.5 N/mm, more for steep riders. No measurements on riders are published."""
-FOUND_AT_N_PER_MM, FOUND_POWER, POWER_GROWS, STEPS_POWER = 0.374, 0.733, 0.060, -0.219
+FOUND_AT_N_PER_MM, FOUND_POWER, POWER_GROWS, STEPS_POWER = 0.364, 0.733, 0.060, -0.219
 """The smallest slope of 20 steps with a bound over the range of 0.03 N/mm, and the powers of the bound and of the steps
 it grows with. Found by simulation, see `smallest_slope`."""
 USUAL_STEPS, USUAL_BOUND_N_PER_MM = 20, 0.03

@@ -1,4 +1,4 @@
-"""The posterior of the bend under the model of `hinge-posterior/3` and `/4`: that of `posterior.py`, for a rider who
+"""The posterior of the bend under the model of `hinge-posterior/3` to `/5`: that of `posterior.py`, for a rider who
 may follow slowly, whose visits scatter more than the strokes, on a saddle that is not exactly where it was set.
 
     step's mean = mean over the dwell of [a + b x + d (x - c)+, relaxed with tau] + covariates g + one shift + noise
@@ -46,7 +46,7 @@ class WidePriors(Priors):
     slopes_behind: tuple[float, float] = (0.12, 0.4)
     """Narrower than in version 2: legs that carry the trunk leave hand load level, and a rider whose load also rises
     behind the bend is loaded throughout."""
-    added_slopes: tuple[float, float] = (0.45, 1.2)
+    added_slopes: tuple[float, float] = (0.4, 1.2)
     """Around 0.6 and 1.7 N/mm: a sweep of 10 minutes cannot tell a smaller rise from none, and rather says none."""
     onset: float = 1 / 3
     light: float = 1 / 3

@@ -15,7 +15,7 @@ import numpy as np
 
 from daq.sweep import noise
 from daq.sweep.belief import WidePriors
-from daq.sweep.bend import BEND_LIKELIER, PRIORS, bend_before, bend_of
+from daq.sweep.bend import BEND_LIKELIER, PRIORS, STEEPER_RISES, bend_before, bend_of
 from daq.sweep.chances import LOADED_CHANCE
 from daq.sweep.classical import by_least_squares
 from daq.sweep.evidence import StepEvidence, TooFewPositions, gathered
@@ -24,7 +24,9 @@ from daq.sweep.step_errors import standard_errors
 from daq.sweep.verdict import by_posterior, with_chances
 from daq.values import NAN, Onset, StepMean
 
-METHOD = "hinge-posterior/4"
+METHOD = "hinge-posterior/5"
+EXPECTS_STEEPER = "hinge-posterior/4"
+"""Holds a weak rise a little less likely, and so places one further forward."""
 BEND_FIRST = "hinge-posterior/3"
 """Holds an onset a little likelier beforehand than either of the others, and does without torque on every step where
 the sensor missed one."""
@@ -98,8 +100,12 @@ def rise_n_per_mm(steps: Sequence[StepMean], answer: Onset) -> float:
     return NAN if answer.onset_mm is None else line_through(gathered(steps), answer.onset_mm).forward_n_per_mm
 
 
-def _hinge_posterior_4(steps: Sequence[StepMean], margin: Margin) -> Onset:
+def _hinge_posterior_5(steps: Sequence[StepMean], margin: Margin) -> Onset:
     return _by_belief(gathered(steps), PRIORS, margin, METHOD)
+
+
+def _hinge_posterior_4(steps: Sequence[StepMean], margin: Margin) -> Onset:
+    return _by_belief(gathered(steps), STEEPER_RISES, margin, EXPECTS_STEEPER)
 
 
 def _hinge_posterior_3(steps: Sequence[StepMean], margin: Margin) -> Onset:
@@ -130,7 +136,8 @@ def _least_squares_1(steps: Sequence[StepMean], margin: Margin) -> Onset:
 
 
 METHODS: dict[str, Callable[[Sequence[StepMean], Margin], Onset]] = {
-    METHOD: _hinge_posterior_4,
+    METHOD: _hinge_posterior_5,
+    EXPECTS_STEEPER: _hinge_posterior_4,
     BEND_FIRST: _hinge_posterior_3,
     STROKES_ONLY: _hinge_posterior_2,
     FALLS_COUNT: _hinge_posterior_1,

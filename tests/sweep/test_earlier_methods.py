@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from daq.sweep.onset import BEND_FIRST, FALLS_COUNT, LEAST_SQUARES, STROKES_ONLY, onset
+from daq.sweep.onset import BEND_FIRST, EXPECTS_STEEPER, FALLS_COUNT, LEAST_SQUARES, STROKES_ONLY, onset
 from tests.benchmarks.onset_rides import StepWorld, StrokeWorld, step_sweep, stroke_sweep
 from tests.sweep.rides import silent
 
@@ -33,7 +33,7 @@ def told(answer):
     return said | numbers
 
 
-@pytest.mark.parametrize("method", [BEND_FIRST, STROKES_ONLY, FALLS_COUNT, LEAST_SQUARES])
+@pytest.mark.parametrize("method", [EXPECTS_STEEPER, BEND_FIRST, STROKES_ONLY, FALLS_COUNT, LEAST_SQUARES])
 @pytest.mark.parametrize("sweep", SWEEPS)
 def test_an_earlier_method_answers_as_it_did(sweep, method):
     now, then = told(onset(SWEEPS[sweep](), method=method)), STORED[sweep][method]

@@ -279,7 +279,7 @@ def test_the_other_method_claims_nothing_of_straight_lines(load):
 
 
 def test_an_unknown_method_is_refused():
-    with pytest.raises(ValueError, match="expected one of hinge-posterior/4"):
+    with pytest.raises(ValueError, match="expected one of hinge-posterior/5"):
         onset(CLEAR, method="guess/1")
 
 

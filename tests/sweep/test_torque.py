@@ -74,9 +74,9 @@ def test_the_error_of_such_a_step_holds_what_its_torque_may_have_done():
 
 
 def test_a_sweep_with_one_such_step_places_the_bend_nearly_as_well():
-    """60 simulated riders whose torque wanders by 1.2 N m; without torque on any step the error is a fifth larger."""
+    """120 simulated riders whose torque wanders by 1.2 N m; without torque on any step the error is a fifth larger."""
     off = {"whole": [], "filled": [], "left out": []}
-    for number in range(60):
+    for number in range(120):
         onset_mm, steps = stroke_sweep(WANDERS, number)
         missed = silent(steps, number % len(steps))
         for name, evidence in (
