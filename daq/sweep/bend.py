@@ -9,7 +9,7 @@ from daq.sweep.evidence import StepEvidence
 from daq.sweep.posterior import Posterior, Priors, posterior
 
 PRIORS = WidePriors()
-STEEPER_RISES = replace(PRIORS, added_slopes=(0.45, 1.2))
+STEEPER_RISES = replace(PRIORS, added_slopes=(0.45, 1.2), lightest=12.0)
 """Those of `hinge-posterior/4`."""
 BEND_LIKELIER = replace(STEEPER_RISES, onset=0.37, light=0.33, loaded=0.3)
 """Those of `hinge-posterior/3`."""

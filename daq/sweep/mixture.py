@@ -14,9 +14,6 @@ import numpy as np
 from daq.sweep.marginal import log_rises
 from daq.values import Array, Ints
 
-LIGHTEST = 12.0
-"""At each breakpoint a model and bad reading below exp(-12), 6e-6, of the best is left out of the sum."""
-
 
 class Mixture:
     """N models of the same r readings, each with any of the first n of them shifted, or none."""
@@ -49,11 +46,11 @@ class Mixture:
         return np.asarray(self.evidence[..., None] + log_rises(hh, hy, widths))
 
     def heaviest(
-        self, columns: Array, widths: tuple[float, ...], log_prior: Array, lightest: float = LIGHTEST
+        self, columns: Array, widths: tuple[float, ...], log_prior: Array, lightest: float
     ) -> tuple[Ints, Ints, Ints, Array]:
         """The same for terms that hold weight: model, bad reading, column, and log, (R,) each.
 
-        log_prior: (N,), added to the logs.
+        log_prior: (N,), added to the logs. lightest: a term below exp(-lightest) of the best of its column is left out.
         """
         hh, hy = self._along(columns)
         before = self.evidence + log_prior[:, None]
