@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
-from scipy.special import logit, logsumexp
+from scipy.special import logit
 
 from daq.sweep.bend import PRIORS
 from daq.sweep.evidence import TORQUE_N_PER_NM, TORQUE_SPREAD
@@ -66,20 +66,20 @@ def explained(sweep: Seen) -> Explained:
     ends = np.cumsum([columns.shape[1] for columns in effects.values()])[:-1]
     alone, *with_effect = (_mean_of_logs(part) for part in np.split(each, ends, axis=1))
     clean, shares = float(alone[0]), np.log(BETWEEN_SHARES)
-    tired, shifted, sat_otherwise = (float(logsumexp(shares + one)) - clean for one in with_effect)
-    scattered = shares[SCATTERED_FROM:] - logsumexp(shares[SCATTERED_FROM:]) + alone[SCATTERED_FROM:]
+    tired, shifted, sat_otherwise = (float(np.logaddexp.reduce(shares + one)) - clean for one in with_effect)
+    scattered = shares[SCATTERED_FROM:] - np.logaddexp.reduce(shares[SCATTERED_FROM:]) + alone[SCATTERED_FROM:]
     return Explained(
         tired,
         shifted,
         sat_otherwise,
-        slow=float(logsumexp(shares + alone)) - clean + _slow_odds(sweep),
-        scattered=float(logsumexp(scattered)) - clean,
+        slow=float(np.logaddexp.reduce(shares + alone)) - clean + _slow_odds(sweep),
+        scattered=float(np.logaddexp.reduce(scattered)) - clean,
     )
 
 
 def _mean_of_logs(logs: Array) -> Array:
     """(s,) log of the mean over the columns, (s, k)."""
-    return np.asarray(logsumexp(logs, axis=1)) - math.log(logs.shape[1])
+    return np.asarray(np.logaddexp.reduce(logs, axis=1)) - math.log(logs.shape[1])
 
 
 def _slow_odds(sweep: Seen) -> float:

@@ -54,7 +54,7 @@ def hips(sweep: Seen) -> Validity:
     known = np.isfinite(x_mm)
     if sweep.conditions.dummy:
         return not_made("hips", "hips not measured: a dummy rides, which has none")
-    if known.sum() < FEWEST_STEPS:
+    if known.sum() < FEWEST_STEPS or len(set(sweep.setback_mm[known])) < FEWEST_PLACES:
         why, cure = _missing(sweep)
         return not_made("hips", f"hips not measured: {why}", cure)
     forward_mm, bend_mm = -sweep.setback_mm[known], -sweep.bend_mm
@@ -102,7 +102,7 @@ def _slopes(forward_mm: Array, x_mm: Array, bend_mm: float, error_mm: float) -> 
     centred = forward_mm - forward_mm.mean()
     found = {"over all positions": _fitted(np.column_stack([np.ones_like(centred), centred]), x_mm, 1, error_mm)}
     if min(len(set(forward_mm[side])) for side in (forward_mm < bend_mm, forward_mm > bend_mm)) < FEWEST_PLACES:
-        bend_mm = float(np.median(forward_mm))
+        bend_mm = float(np.median(np.unique(forward_mm)))
     behind = np.minimum(forward_mm - bend_mm, 0.0)
     ahead = np.maximum(forward_mm - bend_mm, 0.0)
     design = np.column_stack([np.ones_like(centred), behind, ahead])
@@ -114,7 +114,7 @@ def _slopes(forward_mm: Array, x_mm: Array, bend_mm: float, error_mm: float) -> 
 
 def _fitted(design: Array, x_mm: Array, column: int, error_mm: float) -> Effect:
     freedom = len(x_mm) - design.shape[1]
-    inverse = np.linalg.pinv(design.T @ design, hermitian=True)
+    inverse = np.linalg.inv(design.T @ design)
     found = inverse @ design.T @ x_mm
     left = x_mm - design @ found
     squares, worth = float(left @ left), float(freedom)

@@ -38,7 +38,7 @@ def judged(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> 
     found = _tested(sweep)
     faulty = any(one.forbids and one.test in OF_THE_JIG for one in found)
     if faulty:
-        found = unread(_tested(replace(sweep, blamed=True)), sweep)
+        found = unread(_tested(sweep.asked_again(blamed=True)), sweep)
     forbidding = [one.test for one in found if one.forbids]
     if forbidding and sweep.decided and not set(forbidding) & set(ENOUGH):
         found = _with_suspicions(found, sweep)
@@ -100,13 +100,13 @@ def _tested(sweep: Seen) -> tuple[Validity, ...]:
 
 def _with_suspicions(found: Sequence[Validity], sweep: Seen) -> tuple[Validity, ...]:
     """What forbids, and of the other tests what they suspect now that the verdict is lost."""
-    again = _tested(replace(sweep, withheld=True))
+    again = _tested(sweep.asked_again(withheld=True))
     return tuple(one if one.forbids else replace(other, forbids=False) for one, other in zip(found, again, strict=True))
 
 
 def _unseen(found: Sequence[Validity], sweep: Seen) -> list[Validity]:
     """What could not be measured and looks like a rise: without a verdict, the eye has to do what no cell can."""
-    if not replace(sweep, withheld=True).rise_suspected:
+    if not sweep.asked_again(withheld=True).rise_suspected:
         return []
     return [one for one in found if one.test == "hips" and one.result is Result.NOT_MADE and one.cure]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -40,6 +40,12 @@ class Seen:
     """Whether a test has taken the verdict, so that there is none to lose any more."""
     blamed: bool = False
     """Whether a fault of the jig was seen: it needs no other explanation."""
+
+    def asked_again(self, *, withheld: bool = False, blamed: bool = False) -> Seen:
+        """The same for tests made once more. What was computed of the steps depends on neither, and is kept."""
+        again = replace(self, withheld=withheld, blamed=blamed)
+        vars(again).update({**vars(self), **vars(again)})
+        return again
 
     @property
     def ordered(self) -> bool:

@@ -196,6 +196,21 @@ def test_hips_count_as_measured_when_the_weight_line_is_missing_from_one_step_on
     assert part.split(":")[0] == said
 
 
+@pytest.mark.parametrize(
+    ("order", "why"),
+    [((80, 80, 80, 80, 70, 60), "there they may have moved"), ((80, 80, 80, 70, 70), "known at too few positions")],
+)
+def test_a_weight_line_known_at_few_places_measures_no_hips(order, why):
+    """Four of six readings at the rearmost place, or five readings at two places."""
+    steps = ride(order=(*map(float, order), 50.0, 40.0, 30.0, 20.0))
+    steps = [replace(step, weight_line_mm=NAN) if step.setback_mm < min(order) else step for step in steps]
+
+    (hips,) = (one for one in failing(steps)[1].validity if one.test == "hips")
+
+    assert hips.result is Result.NOT_MADE
+    assert why in hips.means
+
+
 def test_hips_are_said_to_have_kept_their_place_only_where_hips_that_stayed_behind_would_have_shown():
     """A weight line that scatters has the slope of neither, and rules out neither."""
     scatter_mm = np.random.default_rng(3)
