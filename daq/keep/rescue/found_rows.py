@@ -29,6 +29,8 @@ _Bulk: TypeAlias = dict[str, dict[int, dict[int, int]]]
 """Numbers of the rows of BULK by table, page, and place on it."""
 LOCK_BYTE = 2**30
 """The page of this byte is never used: sqlite.org/fileformat2.html, section 1.4."""
+MOST_CUT_OFF = 1000
+"""A store that lost more than 999 of 1000 pages is not one anybody rescues: a page named beyond is a damaged number."""
 BULK = ("chunks", "notifications", "results")
 """Tables with more rows than memory should hold at once."""
 
@@ -101,7 +103,7 @@ def found_in(pages: Pages) -> Found:
     rest = [n for n in pages.numbers if n not in used and n not in free]
     inner = {n for n in rest if _is_inner(pages.page(n), n)}
     found.named |= {child for n in inner for child in _children(pages.page(n), n)}
-    found.expected = pages.stated or max([pages.count, *found.named])
+    found.expected = pages.stated or max(n for n in [pages.count, *found.named] if n <= MOST_CUT_OFF * pages.count)
     found.cut_off = found.expected - len([n for n in pages.numbers if n <= found.expected])
     for number in doubtful + [n for n in rest if n not in inner]:
         taken = taking.loose(number)

@@ -46,14 +46,17 @@ def note_gaps(
 
 def _note_open_ends(db: sqlite3.Connection) -> list[str]:
     """Of a sweep without an end nothing tells how much followed what is left of it."""
-    said = []
+    said: list[str] = []
+    noted: dict[int, str] = {}
     for sweep_id, session_id, from_us in db.execute(
-        "SELECT id, session_id, from_us FROM sweeps WHERE to_us IS NULL ORDER BY id"
+        "SELECT id, session_id, max(from_us) OVER (PARTITION BY session_id) FROM sweeps WHERE to_us IS NULL ORDER BY id"
     ).fetchall():
-        last_us = max(from_us, sessions.last_us(db, session_id))
-        part = f"what was received after {last_us / 1e6:.3f} s, if anything was"
-        writing.insert(db, session_id, lost(last_us + 1, part, to_us=last_us + 1, scans=None), b"")
-        said.append(f"sweep {sweep_id} has no end: {part}, is lost")
+        if session_id not in noted:
+            last_us = max(from_us, sessions.last_us(db, session_id))
+            noted[session_id] = f"what was received after {last_us / 1e6:.3f} s, if anything was"
+            event = lost(last_us + 1, noted[session_id], to_us=last_us + 1, scans=None)
+            writing.insert(db, session_id, event, b"")
+        said.append(f"sweep {sweep_id} has no end: {noted[session_id]}, is lost")
     return said
 
 

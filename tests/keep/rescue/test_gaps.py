@@ -113,6 +113,19 @@ def test_a_sweep_without_an_end_of_which_nothing_is_left_says_itself_what_is_los
     assert store.losses(store.sweep(sweep_id)) == [lost]
 
 
+def test_what_followed_two_sweeps_without_an_end_is_noted_once(store):
+    session_id = begin(store)
+    store.put(session_id, [Event(1_000_000, "mark", {})])
+    first, second = (
+        store.begin_sweep(session_id, from_us=us, plan={}, rider={}, gradient_pct=0.0, calibration={})
+        for us in (2_000_000, 5_000_000)
+    )
+    lost = "what was received after 5.000 s, if anything was"
+
+    assert told(store, pages_lost=True) == [f"sweep {one} has no end: {lost}, is lost" for one in (first, second)]
+    assert store.losses(store.sweep(first)) == store.losses(store.sweep(second)) == [lost]
+
+
 def test_a_session_in_between_that_had_no_sensor_takes_none_of_the_missing_numbers(store):
     ridden(store, **WHOLE)
     ridden(store, scans_s=range(60), answer={"result": "failed"})

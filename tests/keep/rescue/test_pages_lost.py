@@ -67,15 +67,16 @@ def test_a_freed_page_on_which_a_copy_is_left_is_no_loss(path):
     assert (found.problems, losses) == ((), {5: ()})
 
 
-@pytest.mark.parametrize(("children", "expected"), [((7, 8), 9), ((7, 9), 2), ((7, 0), 2)])
+@pytest.mark.parametrize(("children", "expected"), [((7, 8), 9), ((7, 9), 2), ((7, 0), 2), ((7, 1 << 30), 9)])
 def test_what_a_page_above_others_names_counts_if_sqlite_could_have_made_it(tmp_path, children, expected):
-    """Each page below it once (sqlite.org/fileformat2.html, section 1.6); there are two pages, and no header."""
+    """Each page below it once (sqlite.org/fileformat2.html, section 1.6), and none more than a thousand times as far as
+    the file reaches; there are two pages, and no header."""
     path, last = tmp_path / "store.sqlite", 9
     places = [PAGE - 5 * (i + 1) for i in range(len(children))]
     head = bytes([0x05, 0, 0, 0, len(children)]) + places[-1].to_bytes(2, "big") + bytes(1) + last.to_bytes(4, "big")
     page = bytearray(head + b"".join(at.to_bytes(2, "big") for at in places)).ljust(PAGE, bytes(1))
-    for number, at in zip(children, places, strict=True):
-        page[at : at + 5] = number.to_bytes(4, "big") + bytes([number])
+    for i, (number, at) in enumerate(zip(children, places, strict=True)):
+        page[at : at + 5] = number.to_bytes(4, "big") + bytes([i + 1])
     path.write_bytes(bytes(PAGE) + page)
 
     with Pages(path) as pages:
